@@ -1,0 +1,1 @@
+"""What has happened, and what follows from it."""

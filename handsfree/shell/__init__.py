@@ -1,0 +1,1 @@
+"""The outside world: sound, files, the terminal and the clock."""

@@ -111,6 +111,17 @@ class StoodTooLong(Refusal):
         self.stood_minutes, self.limit_minutes = stood_minutes, limit_minutes
 
 
+class TooManyCups(Refusal):
+    """A job whose cups cannot be used up in time at the person's pace, however small."""
+
+    def __init__(self, most_cups: int) -> None:
+        super().__init__(
+            f"Even {most_cups} cups a coat could not be spread in time; "
+            "spread faster, work cooler, or use a slower hardener."
+        )
+        self.most_cups = most_cups
+
+
 class CardInvalid(Refusal):
     """A product card that is not accepted.
 

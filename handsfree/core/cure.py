@@ -15,11 +15,12 @@ from itertools import pairwise
 
 from handsfree.core.errors import Missing, OutOfRange
 
-# Published cure times against temperature give factors per 10 °C from 1.4 to 2.3 (a highway
-# special provision for epoxy mortar: full cure 20, 10, 7 days at 60, 85, 105 °F). Beyond the
-# table's ends each side takes the factor that is safe for it.
+# Beyond the table's ends each side takes the factor per 10 °C that is safe for it. Published cure
+# times of an epoxy mortar (a highway special provision: 10, 6, 3 days and 20, 10, 7 days at 60,
+# 85, 105 °F) give 1.4 to 1.9, pot lives up to 2.3; a guide specification's recoat window (UFGS
+# 09 97 13) halves within 5.5 °C above 38 °C, which is 3.5.
 LATE_COLDER, LATE_HOTTER = 2.3, 1.4
-EARLY_COLDER, EARLY_HOTTER = 1.7, 2.3
+EARLY_COLDER, EARLY_HOTTER = 1.4, 4.0
 # No further credit this far beyond the table. Judgement.
 CREDIT_K = 10.0
 # Tape comes off while the film is soft, before it gels. Gel comes at about two thirds of the time

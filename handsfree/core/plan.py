@@ -277,7 +277,13 @@ def coat_times(
         tape: list[float | None] = [None, None, None]
         if table is not None and Stage.TACK_FREE in table.hours:
             calls = tape_times(table, history=surface_from(readings, start))
-            tape = [since(start, call.hours) for call in (calls.ask, calls.insist, calls.last_call)]
+            last_call = since(start, calls.last_call.hours)
+            # Nobody pulls tape while still coating, but the last call is the first stroke's.
+            tape = [
+                not_before(end, since(start, call.hours), last_call)
+                for call in (calls.ask, calls.insist)
+            ]
+            tape.append(last_call)
         times.append(
             CoatTimes(
                 number=number,
@@ -323,6 +329,12 @@ def reached_hours(
 
 def since(start_hours: float, hours: float | None) -> float | None:
     return None if hours is None else start_hours + hours
+
+
+def not_before(end: float, hours: float | None, latest: float | None) -> float | None:
+    if hours is None:
+        return None
+    return min(max(hours, end), math.inf if latest is None else latest)
 
 
 def surface_from(readings: Sequence[Conditions], from_hours: float) -> tuple[SurfaceReading, ...]:

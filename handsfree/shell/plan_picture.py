@@ -48,7 +48,7 @@ def draw_plan(
     coats_axes, air_axes = figure.subplots(2, 1, sharex=True, height_ratios=[0.6 + 0.6 * rows, 2.4])
     end_hours = made.coats[-1].end_hours + HOURS_SHOWN_AFTER_LAST_COAT
     figure.suptitle(title, x=0.01, ha="left", fontweight="bold")
-    draw_coats(coats_axes, made.coats, end_hours)
+    draw_coats(coats_axes, made.coats, end_hours, start_minutes)
     draw_air(air_axes, readings, end_hours, needed_margin_k)
     name_hours(air_axes, end_hours, start_minutes)
     for axes in (coats_axes, air_axes):
@@ -58,13 +58,24 @@ def draw_plan(
     figure.savefig(path)
 
 
-def draw_coats(axes: Axes, coats: Sequence[CoatTimes], end_hours: float) -> None:
+def draw_coats(
+    axes: Axes, coats: Sequence[CoatTimes], end_hours: float, start_minutes: int | None
+) -> None:
     for coat in coats:
         row = -coat.number
         opens = end_hours if coat.recoat_opens_hours is None else coat.recoat_opens_hours
         draw_bar(axes, row, coat.end_hours, min(opens, end_hours), WAIT)
         if coat.recoat_opens_hours is not None and coat.recoat_closes_hours is not None:
-            draw_bar(axes, row, opens, min(coat.recoat_closes_hours, end_hours), OPEN)
+            closes = min(coat.recoat_closes_hours, end_hours)
+            draw_bar(axes, row, opens, closes, OPEN)
+            if closes > opens:
+                axes.annotate(
+                    f"until {clock(coat.recoat_closes_hours, start_minutes)} ",
+                    (closes, row),
+                    ha="right",
+                    va="center",
+                    color="white",
+                )
         draw_bar(axes, row, coat.start_hours, coat.end_hours, APPLY)
         if coat.tape_ask_hours is not None and coat.tape_last_call_hours is not None:
             draw_bar(

@@ -108,7 +108,11 @@ def mix_answer(given: Settings) -> Answer:
         hardener_g = given.exact("hardener_g", "the mix")
         resin_g = resin_for_hardener_g(hardener_g=hardener_g, weight_ratio=ratio)
     else:
-        total_g = given.exact_or_none("total_g") or total_from_area_g(given, ratio)
+        total_g = (
+            given.exact("total_g", "the mix")
+            if given.has("total_g")
+            else total_from_area_g(given, ratio)
+        )
         resin_g, hardener_g = split_total_g(total_g=total_g, weight_ratio=ratio)
     found: dict[str, object] = {
         "resin_g": float(resin_g),
@@ -116,7 +120,7 @@ def mix_answer(given: Settings) -> Answer:
         "total_g": float(resin_g + hardener_g),
         "resin_g_per_hardener_g": float(ratio),
     }
-    step_g = given.exact_or_none("step_g") or Fraction(1, 10)
+    step_g = given.exact("step_g", "the scale") if given.has("step_g") else Fraction(1, 10)
     sentences = [
         f"Resin {shown(rounded_to_step(resin_g, step_g))} g, "
         f"hardener {shown(rounded_to_step(hardener_g, step_g))} g, "

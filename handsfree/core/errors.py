@@ -1,0 +1,138 @@
+"""The refusals a calculation can make, each with its fields."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from fractions import Fraction
+from typing import TypeAlias
+
+Number: TypeAlias = int | float | Decimal | Fraction
+
+
+class Refusal(ValueError):  # noqa: N818  # Nothing has gone wrong: it is an answer.
+    """A calculation that is not made. The fields say why; the wording here is only a fallback."""
+
+
+class OutOfRange(Refusal):
+    """A value outside its domain.
+
+    Fields:
+        field: the argument's name, which carries its unit.
+        value: what was given; may be NaN or infinite.
+        low, high: the limits, both allowed unless low_excluded.
+        unit: the unit as a person writes it, or empty.
+        low_excluded: the value must be above low.
+    """
+
+    def __init__(
+        self,
+        field: str,
+        value: Number,
+        low: Number,
+        high: Number,
+        unit: str = "",
+        *,
+        low_excluded: bool = False,
+    ) -> None:
+        span = f"above {shown(low)} and up to" if low_excluded else f"{shown(low)} to"
+        tail = f" {unit}" if unit else ""
+        super().__init__(f"{field} is {shown(value)}; allowed is {span} {shown(high)}{tail}.")
+        self.field, self.value, self.low, self.high, self.unit = field, value, low, high, unit
+        self.low_excluded = low_excluded
+
+
+class Missing(Refusal):
+    """A value that was not given and that nothing else can stand in for."""
+
+    def __init__(self, field: str, needed_for: str) -> None:
+        super().__init__(f"{field} is missing; it is needed for {needed_for}.")
+        self.field, self.needed_for = field, needed_for
+
+
+class NotAllowed(Refusal):
+    """A word, a text or a combination that is none of those allowed."""
+
+    def __init__(self, field: str, value: str, allowed: str) -> None:
+        super().__init__(f"{field} is {value[:60]!r}; allowed is {allowed}.")
+        self.field, self.value, self.allowed = field, value, allowed
+
+
+class BasisNeedsDensities(Refusal):
+    """A ratio by volume, asked for in grams, without both densities.
+
+    Fields:
+        missing: the names of the densities that were not given.
+    """
+
+    def __init__(self, missing: Sequence[str]) -> None:
+        super().__init__(
+            "The ratio is by volume and the scale shows weight; "
+            f"without {' and '.join(missing)} the hardener could be off by a fifth."
+        )
+        self.missing = tuple(missing)
+
+
+class BatchTooSmall(Refusal):
+    """A batch whose hardener the scale cannot weigh within the tolerance.
+
+    Fields (grams are exact):
+        resin_g: the resin asked for.
+        least_resin_g: the least resin whose hardener one scale step leaves within the tolerance.
+        step_g: the scale's step.
+        tolerance: the ratio error allowed, as a fraction.
+    """
+
+    def __init__(
+        self, resin_g: Fraction, least_resin_g: Fraction, step_g: Fraction, tolerance: Fraction
+    ) -> None:
+        super().__init__(
+            f"{shown(resin_g)} g of resin is too little for a scale that reads {shown(step_g)} g: "
+            f"{shown(tolerance * 100)} % needs at least {shown(least_resin_g)} g of resin."
+        )
+        self.resin_g, self.least_resin_g = resin_g, least_resin_g
+        self.step_g, self.tolerance = step_g, tolerance
+
+
+class CupTooSmall(Refusal):
+    """A mix that does not fit the cup. Grams are exact."""
+
+    def __init__(self, total_g: Fraction, cup_g: Fraction) -> None:
+        super().__init__(f"{shown(total_g)} g does not fit a cup for {shown(cup_g)} g.")
+        self.total_g, self.cup_g = total_g, cup_g
+
+
+class StoodTooLong(Refusal):
+    """A mixed cup that has stood too long for fresh material to be stirred in."""
+
+    def __init__(self, stood_minutes: float, limit_minutes: float) -> None:
+        super().__init__(
+            f"The cup has stood {shown(stood_minutes)} minutes; "
+            f"nothing is added after {shown(limit_minutes)} minutes."
+        )
+        self.stood_minutes, self.limit_minutes = stood_minutes, limit_minutes
+
+
+class CardInvalid(Refusal):
+    """A product card that is not accepted.
+
+    Fields:
+        key: the key's full name, such as "mix.ratio"; empty when it concerns the whole file.
+        value: what stands there, as text.
+        line: its line, from 1; None when the key is missing.
+        allowed: what would be accepted.
+    """
+
+    def __init__(self, key: str, value: str, line: int | None, allowed: str) -> None:
+        place = f"Line {line}: " if line is not None else "Card: "
+        subject = f"{key} is {value[:60]}" if key else value[:60]
+        super().__init__(f"{place}{subject}; allowed is {allowed}.")
+        self.key, self.value, self.line, self.allowed = key, value, line, allowed
+
+
+def shown(value: Number) -> str:
+    """A number as a refusal prints it: up to six digits, never in a form that overflows."""
+    try:
+        return f"{float(value):.6g}"
+    except OverflowError:
+        return "too large a number"
+    except ValueError:  # A decimal's signaling NaN.
+        return "nan"

@@ -21,7 +21,17 @@ from handsfree.language.patterns import (
     regex_of,
     words_of,
 )
-from handsfree.language.quantities import GRAM_WORDS, KILO_WORDS, MASS_WORDS, read_mass
+from handsfree.language.quantities import (
+    DEGREE_WORDS,
+    GRAM_WORDS,
+    KILO_WORDS,
+    MASS_WORDS,
+    NUMBER_WORDS,
+    SCALE_WORDS,
+    TEMPERATURE_WORDS,
+    read_mass,
+    read_temperature_c,
+)
 
 UNKNOWN_WORD = "[unk]"
 """What the recognizer writes for speech outside its list."""
@@ -77,6 +87,18 @@ def _reading(slots: Slots) -> Intent:
     )
 
 
+def _component(slots: Slots) -> Intent:
+    return said.NameComponent(COMPONENT_WORDS[slots["component"]])
+
+
+def _temperature(slots: Slots) -> Intent:
+    words = tuple(slots["temperature"].split())
+    celsius = read_temperature_c(words)
+    if not celsius:
+        raise NotANumber(words)
+    return said.TellTemperature(celsius)
+
+
 def _without_units(words: Sequence[str]) -> tuple[str, ...]:
     return tuple(word for word in words if word not in GRAM_WORDS | KILO_WORDS)
 
@@ -116,13 +138,30 @@ ROWS: tuple[Row, ...] = (
         _reading,
         (
             "{mass}",
-            "[the] scale (reads|says|shows|is at) {mass}",
+            "[the] scale (reads|says|shows) {mass}",
             "(it reads|it says|it shows|it's|it is) [at] {mass}",
             "(reading|reads|now|now at|at) {mass}",
             "(we|we are|i am|i'm|we're) at {mass}",
             "(poured|weighed|added) {mass}",
         ),
         weight=40,
+    ),
+    Row(
+        Topic.ANSWERS,
+        "hardener",
+        _component,
+        ("[it is|it's|the] {component}",),
+    ),
+    Row(
+        Topic.CUPS,
+        "the mix is two two degrees",
+        _temperature,
+        (
+            "[it is|it's] {temperature}",
+            "[the] (mix|cup|temperature) is {temperature}",
+            "(mix|cup|temperature) {temperature}",
+        ),
+        weight=4,
     ),
     Row(
         Topic.AMOUNTS,
@@ -241,6 +280,10 @@ def _one_of(words: Sequence[str]) -> str:
 SLOT_EXPRESSIONS: Mapping[str, str] = {
     "component": _one_of(tuple(COMPONENT_WORDS)),
     "mass": _one_of(tuple(MASS_WORDS)) + "+",
+    "temperature": (
+        f"{_one_of(tuple(NUMBER_WORDS))}+{_one_of(tuple(DEGREE_WORDS))}"
+        f"{_one_of(tuple(SCALE_WORDS))}?"
+    ),
 }
 
 
@@ -251,7 +294,7 @@ def expressions() -> tuple[tuple[Row, str], ...]:
 
 def vocabulary() -> tuple[str, ...]:
     """Every word that can be said, in alphabetical order."""
-    words = set(MASS_WORDS)
+    words = set(MASS_WORDS | TEMPERATURE_WORDS)
     for _, pattern in PARSED:
         words |= set(words_of(pattern))
     for phrase in COMPONENT_WORDS:
@@ -313,7 +356,14 @@ def _example_mass(pick: Pick) -> str:
     return f"{number} {unit}".strip()
 
 
+def _example_temperature(pick: Pick) -> str:
+    forms = spoken_forms(5 + pick(95))
+    scale = ("", "", "", "celsius", "fahrenheit")[pick(5)]
+    return f"{forms[pick(len(forms))]} degrees {scale}".strip()
+
+
 SLOT_EXAMPLES: Mapping[str, Callable[[Pick], str]] = {
     "component": _example_component,
     "mass": _example_mass,
+    "temperature": _example_temperature,
 }

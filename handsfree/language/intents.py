@@ -1,6 +1,7 @@
 """Everything that can be asked or told: a closed set of frozen types."""
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from handsfree.core.mix import Component
 from handsfree.language.quantities import MassReading
@@ -14,6 +15,20 @@ class TakeReading:
     masses: tuple[MassReading, ...]  # Every mass the words may mean, at least one.
     has_sound_alike: bool = False  # A teen or a tens was spoken ("fifteen", "fifty").
     is_correction: bool = False  # It replaces what was just said ("no, resin eight ...").
+
+
+@dataclass(frozen=True)
+class NameComponent:
+    """The answer to "resin or hardener?"."""
+
+    component: Component
+
+
+@dataclass(frozen=True)
+class TellTemperature:
+    """How warm the mix is."""
+
+    celsius: tuple[Fraction, ...]  # Every temperature the words may mean, at least one.
 
 
 @dataclass(frozen=True)
@@ -83,6 +98,8 @@ class AskHelp:
 
 Intent = (
     TakeReading
+    | NameComponent
+    | TellTemperature
     | Confirm
     | Deny
     | ScratchThat

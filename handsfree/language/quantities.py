@@ -1,8 +1,9 @@
-"""Spoken masses: a number with its unit, as every value in grams it may mean.
+"""Spoken masses and temperatures: a number with its unit, as every value it may mean.
 
 Grammar::
 
     mass = number [GRAM] | number KILO | whole KILO [and] below_thousand [GRAM]
+    temperature = signed "degrees" ["celsius" | "fahrenheit"]
 
 A mass without a unit is in grams: it is what a bench scale shows.
 """
@@ -11,10 +12,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from handsfree.language.numbers import NUMBER_WORDS, Form, read_number
+from handsfree.core.units import Amount, Kind, canonical
+from handsfree.language.numbers import NUMBER_WORDS, Form, read_number, read_signed
 
 GRAM_WORDS = frozenset({"gram", "grams"})
 KILO_WORDS = frozenset({"kilo", "kilos", "kilogram", "kilograms"})
+DEGREE_WORDS = frozenset({"degree", "degrees"})
+SCALE_WORDS = frozenset({"celsius", "fahrenheit"})
+TEMPERATURE_WORDS = NUMBER_WORDS | DEGREE_WORDS | SCALE_WORDS
 MASS_WORDS = NUMBER_WORDS | GRAM_WORDS | KILO_WORDS
 
 UNFINISHED_ENDINGS = frozenset({"point", "decimal", "and", "double", "triple", "minus", "a"})
@@ -76,6 +81,23 @@ def _kilos_and_grams(
             for value in values:
                 found.setdefault(value, MassReading(value, Form.CARDINAL, has_grams))
     return tuple(sorted(found.values(), key=lambda reading: reading.grams))
+
+
+def read_temperature_c(words: Sequence[str]) -> tuple[Fraction, ...]:
+    """Every temperature in degrees Celsius the words may mean; empty when they are none.
+
+    "degrees" must be spoken: a bare number is a mass. Without a scale it is Celsius.
+    """
+    words = tuple(words)
+    scale = words[-1] if words and words[-1] in SCALE_WORDS else "celsius"
+    body = words[:-1] if words and words[-1] in SCALE_WORDS else words
+    if not body or body[-1] not in DEGREE_WORDS:
+        return ()
+    unit = "degF" if scale == "fahrenheit" else "degC"
+    return tuple(
+        canonical(Amount(reading.value, unit), Kind.TEMPERATURE)
+        for reading in read_signed(body[:-1])
+    )
 
 
 def may_go_on(words: Sequence[str]) -> bool:

@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import assert_never
 
 from handsfree.core.mix import Component
-from handsfree.language.numbers import say_digits
+from handsfree.language.numbers import say_cardinal, say_digits
 from handsfree.language.parser import Misheard, Reason
 
 
@@ -38,8 +38,9 @@ class AskWhichValue:
 
 @dataclass(frozen=True)
 class AskRunningTotal:
-    """A second number larger than the resin: is the resin in it?"""
+    """A second number that may be of everything in the cup."""
 
+    first: Component  # The part that was in the cup before.
     shown_g: Fraction
 
 
@@ -110,13 +111,13 @@ class AddToBalance:
 
     component: Component
     add_g: Fraction
-    reading_g: Fraction  # What the scale shows of that part then, counted from an empty cup.
+    shown_g: Fraction  # What the scale shows then, if it is not zeroed again.
     must_stop: bool  # The error is so large that the cup is not to be used as it is.
 
 
 @dataclass(frozen=True)
 class TotalWeight:
-    """What the whole mix weighs, once complete."""
+    """What the whole mix weighs, or will weigh once it is complete."""
 
     total_g: Fraction
 
@@ -206,6 +207,18 @@ class ClockStarted:
 
     batch: int
     minutes: int
+
+
+@dataclass(frozen=True)
+class AskMixTemperature:
+    """The pot life needs the temperature of the mix."""
+
+
+@dataclass(frozen=True)
+class ClockRunsAlready:
+    """This cup's clock was started before."""
+
+    batch: int
 
 
 @dataclass(frozen=True)
@@ -321,6 +334,8 @@ Reply = (
     | WaitingForReading
     | NotMixedYet
     | ClockStarted
+    | AskMixTemperature
+    | ClockRunsAlready
     | ClockUnknown
     | TimeLeft
     | PotLifeWarning
@@ -348,8 +363,8 @@ def wording(reply: Reply) -> str:
             of = f" of {component.value}" if component else ""
             options = ", or ".join(say_digits(value) for value in values)
             return f"I heard {options}{of}. Please say it digit by digit."
-        case AskRunningTotal(g):
-            return f"{_capital(_grams(g))}. Is that together with the resin?"
+        case AskRunningTotal(first, g):
+            return f"{_capital(_grams(g))}. Is that together with the {first.value}?"
         case AskDigits():
             return "I am not sure of the number. Please say it one digit at a time, with grams."
         case AskSure(component, g, expected_g):
@@ -376,14 +391,14 @@ def wording(reply: Reply) -> str:
         case MixComplete(total_g, has_clock):
             end = " Say mixed when the two parts meet." if has_clock else ""
             return f"{_capital(_grams(total_g))} in all, the mix is complete.{end}"
-        case AddToBalance(component, add_g, reading_g, must_stop):
+        case AddToBalance(component, add_g, shown_g, must_stop):
             start = "Do not use it like this. " if must_stop else ""
             return (
                 f"{start}Add {_grams(add_g)} of {component.value} to balance it, "
-                f"to {say_digits(reading_g)} of {component.value} in all."
+                f"until the scale shows {say_digits(shown_g)}."
             )
         case TotalWeight(total_g):
-            return f"{_capital(_grams(total_g))} in all when it is complete."
+            return f"{_capital(_grams(total_g))} in all when the mix is complete."
         case BatchIsTooSmall(least_g, step_g):
             return (
                 f"Too little for a scale with steps of {_grams(step_g)}. "
@@ -427,6 +442,10 @@ def wording(reply: Reply) -> str:
                 f"About {_minutes(minutes)} for cup {say_digits(Fraction(batch))}. "
                 "The clock runs; the label decides."
             )
+        case AskMixTemperature():
+            return "The clock runs from now. How warm is the mix, in degrees?"
+        case ClockRunsAlready(batch):
+            return f"The clock of cup {say_digits(Fraction(batch))} runs already."
         case ClockUnknown():
             return "The card gives no pot life, so I keep no clock. Go by the label."
         case TimeLeft(batch, minutes):
@@ -524,7 +543,7 @@ def _off_by(difference_g: Fraction) -> str:
 def _minutes(minutes: int) -> str:
     if minutes < 1:
         return "less than a minute"
-    return f"{say_digits(Fraction(minutes))} {'minute' if minutes == 1 else 'minutes'}"
+    return f"{say_cardinal(minutes)} {'minute' if minutes == 1 else 'minutes'}"
 
 
 def _capital(text: str) -> str:

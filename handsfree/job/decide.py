@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import assert_never
 
 from handsfree.core.errors import Refusal
-from handsfree.core.mix import Component
+from handsfree.core.mix import Component, rounded_to_step
 from handsfree.core.potlife import pot_life
 from handsfree.job import pour
 from handsfree.job.answers import confirm, deny, name_component, scratch
@@ -203,7 +203,7 @@ def _tell_total(step: Step) -> Decision:
     total_g = batch.total_g
     if target is not None:
         total_g = batch.grams_of(pour.other(target.component)) + target.grams
-    rounded = pour.rounded_to_step(total_g, step.setup.scale.step_g)
+    rounded = rounded_to_step(total_g, step.setup.scale.step_g)
     return answer(step, replies.TotalWeight(rounded), Outcome.ACCEPTED)
 
 

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from fractions import Fraction
 
-from handsfree.core.mix import Component
+from handsfree.core.mix import Band, Component, band_of, rounded_to_step
 from handsfree.job import pour
 from handsfree.job.dialogue import (
     Candidate,
@@ -110,7 +110,7 @@ def weigh(step: Step, batch: Batch, target: pour.Target | None, reading: Candida
     if target is None or reading.component is not target.component:
         return _ask_first(step, batch, reading)
     if not pour.is_credible(batch, target, reading):
-        expected_g = pour.rounded_to_step(target.grams, step.setup.scale.step_g)
+        expected_g = rounded_to_step(target.grams, step.setup.scale.step_g)
         reply = replies.AskSure(reading.component, reading.grams, expected_g)
         return _ask_reading(step, reading, reply)
     return _progress(step, batch, target, reading)
@@ -129,11 +129,11 @@ def _ask_first(step: Step, batch: Batch, reading: Candidate) -> Decision:
 def _progress(step: Step, batch: Batch, target: pour.Target, reading: Candidate) -> Decision:
     recipe, step_g = step.setup.recipe, step.setup.scale.step_g
     error = pour.error_with(recipe, batch, reading.component, reading.grams)
-    band = pour.band_of(error, recipe.tolerance)
-    difference_g = reading.grams - pour.rounded_to_step(target.grams, step_g)
-    if band in (pour.Band.ON_TARGET, pour.Band.WITHIN_TOLERANCE):
+    band = band_of(error, recipe.tolerance)
+    difference_g = reading.grams - rounded_to_step(target.grams, step_g)
+    if band in (Band.ON_TARGET, Band.WITHIN_TOLERANCE):
         reply: Reply = replies.AskFinal(
-            reading.component, reading.grams, band is pour.Band.ON_TARGET, difference_g
+            reading.component, reading.grams, band is Band.ON_TARGET, difference_g
         )
         return _ask_reading(step, reading, reply)
     if reading.grams > target.grams:
@@ -192,12 +192,12 @@ def what_follows(step: Step, batch: Batch) -> Reply:
         return replies.BatchIsTooSmall(least_g, scale.step_g)
     if not batch.grams_of(target.component):
         low_g, high_g = pour.good_range_g(recipe, target, scale.step_g)
-        target_g = pour.rounded_to_step(target.grams, scale.step_g)
+        target_g = rounded_to_step(target.grams, scale.step_g)
         return replies.PourTarget(
             target.component, target_g, low_g, high_g, batch.total_g + target_g
         )
     last = batch.readings[-1]
-    target_g = pour.rounded_to_step(target.grams, scale.step_g)
+    target_g = rounded_to_step(target.grams, scale.step_g)
     if target.component is last.component:
         return replies.StillToPour(last.component, last.grams, target_g - last.grams)
     error = pour.error_with(recipe, batch, last.component, last.grams)
@@ -205,5 +205,5 @@ def what_follows(step: Step, batch: Batch) -> Reply:
         target.component,
         target_g - batch.grams_of(target.component),
         pour.shown_at(batch, replace(target, grams=target_g), last.zero_g),
-        must_stop=pour.band_of(error, recipe.tolerance) is pour.Band.STOP,
+        must_stop=band_of(error, recipe.tolerance) is Band.STOP,
     )

@@ -12,7 +12,13 @@ from fractions import Fraction
 from handsfree.core.mix import Component
 from handsfree.language import intents as said
 from handsfree.language.intents import Intent
-from handsfree.language.numbers import DIGIT_WORDS, say_digits, sound_alike_values, spoken_forms
+from handsfree.language.numbers import (
+    DIGIT_WORDS,
+    NUMBER_WORDS,
+    say_digits,
+    sound_alike_values,
+    spoken_forms,
+)
 from handsfree.language.patterns import (
     Pick,
     Sequence_,
@@ -26,7 +32,6 @@ from handsfree.language.quantities import (
     GRAM_WORDS,
     KILO_WORDS,
     MASS_WORDS,
-    NUMBER_WORDS,
     SCALE_WORDS,
     TEMPERATURE_WORDS,
     read_mass,
@@ -125,7 +130,7 @@ ROWS: tuple[Row, ...] = (
         _reading,
         (
             "{component} [is] [at] {mass}",
-            "{component} (reads|weighs) {mass}",
+            "{component} reads {mass}",
             "{mass} [of] {component}",
             "(poured|weighed|added|have|got) {mass} [of] {component}",
             "i (poured|weighed|added|have|got) {mass} [of] {component}",
@@ -194,10 +199,9 @@ ROWS: tuple[Row, ...] = (
         "scale is on zero",
         _always(said.TareScale()),
         (
-            "tare",
-            "(tared|zeroed) [the scale]",
-            "[the] scale is (tared|zeroed|empty|on zero|at zero)",
-            "i (tared|zeroed) [the scale|it]",
+            "tare [the scale]",
+            "[the] scale is (on|at|set to) zero",
+            "set [the] scale to zero",
         ),
     ),
     Row(

@@ -8,7 +8,7 @@ from typing import TypeAlias
 Number: TypeAlias = int | float | Decimal | Fraction
 
 
-class Refusal(ValueError):  # noqa: N818  # Nothing has gone wrong: it is an answer.
+class Refusal(ValueError):  # Nothing has gone wrong: it is an answer.
     """A calculation that is not made. The fields say why; the wording here is only a fallback."""
 
 

@@ -37,8 +37,9 @@ from handsfree.core.mix import (
 )
 from handsfree.core.potlife import Doubt, LabelPotLife, Method, PotLife, pot_life
 from handsfree.core.units import Amount, Kind, canonical, converted
-from handsfree.shell.input_files import load_card, load_surface_history
+from handsfree.shell.cards import load_card
 from handsfree.shell.planner import add_plan_command
+from handsfree.shell.readings import load_surface_history
 from handsfree.shell.settings import Answer, Settings, print_answer, settings_from
 
 CAUTION = "The label, the safety data sheet and local rules come first."

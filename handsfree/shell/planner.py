@@ -10,8 +10,9 @@ from handsfree.core.coverage import Profile
 from handsfree.core.dewpoint import DEW_MARGIN_K
 from handsfree.core.errors import Missing, NotAllowed
 from handsfree.core.plan import Caution, CoatTimes, Job, Plan, plan
+from handsfree.shell.cards import load_card
 from handsfree.shell.clock_words import clock
-from handsfree.shell.input_files import load_card, load_conditions
+from handsfree.shell.readings import load_conditions
 from handsfree.shell.settings import Answer, Settings, print_answer, settings_from
 
 KEYS = (

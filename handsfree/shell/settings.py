@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import TypeAlias, TypeVar
 
 from handsfree.core.errors import Missing, NotAllowed, Refusal
+from handsfree.shell.cards import CardUnusable
 
 PLAIN_NUMBER = re.compile(r"[+-]?[0-9]{1,12}(?:\.[0-9]{1,12})?")
 
@@ -99,7 +100,7 @@ def print_answer(answer: Callable[[], Answer], *, as_json: bool) -> int:
     """Prints an answer and returns 0, or prints its refusal on standard error and returns 2."""
     try:
         found, sentences = answer()
-    except Refusal as refusal:
+    except (Refusal, CardUnusable) as refusal:
         print(refusal, file=sys.stderr)
         return 2
     if as_json:

@@ -1,4 +1,4 @@
-"""Files a person names: cards and tables of readings, good and bad."""
+"""Tables of readings a person names, good and bad."""
 
 from pathlib import Path
 
@@ -6,38 +6,19 @@ import pytest
 
 from handsfree.core.conditions import Conditions
 from handsfree.core.cure import SurfaceReading
-from handsfree.core.errors import CardInvalid, NotAllowed
-from handsfree.shell.input_files import load_card, load_conditions, load_surface_history
+from handsfree.core.errors import NotAllowed
+from handsfree.shell.readings import load_conditions, load_surface_history
 
 
-def test_shipped_card_by_name_and_any_card_by_path(tmp_path: Path) -> None:
-    assert load_card("gate-coat").name == "Gate Coat"
-    path = tmp_path / "My card.toml"
-    path.write_text(
-        '\ufeffformat = 1\nname = "Mine"\ninvented = true\n[mix]\nratio = "2:1"\nby = "weight"\n',
-        encoding="utf-8",
-    )
-    assert load_card(str(path)).name == "Mine"
-
-
-@pytest.mark.parametrize("name", ["nothing", "../cards/gate-coat", "Gate-Coat", "", "\0"])
-def test_card_that_is_not_there_is_refused_with_those_that_are(name: str) -> None:
-    with pytest.raises(NotAllowed) as refusal:
-        load_card(name)
-    assert "gate-coat" in refusal.value.allowed
-
-
-def test_card_that_is_no_text_or_too_large_is_refused(tmp_path: Path) -> None:
-    path = tmp_path / "card.toml"
+def test_file_that_cannot_be_read_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "history.csv"
     path.write_bytes(b"\xff\xfe\x00")
+    for name in (str(path), str(tmp_path), str(tmp_path / "nowhere.csv"), ""):
+        with pytest.raises(NotAllowed):
+            load_surface_history(name)
+    path.write_bytes(b"#" * 4_000_001)
     with pytest.raises(NotAllowed):
-        load_card(str(path))
-    path.write_text("#" + "x" * 70_000, encoding="utf-8")
-    with pytest.raises(NotAllowed):
-        load_card(str(path))
-    path.write_text("name = ", encoding="utf-8")
-    with pytest.raises(CardInvalid):
-        load_card(str(path))
+        load_surface_history(str(path))
 
 
 def test_tables_are_read_by_their_header(tmp_path: Path) -> None:

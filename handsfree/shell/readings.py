@@ -1,36 +1,16 @@
-"""Files a person names on the command line: product cards and tables of readings."""
+"""Tables of readings that a person names on the command line."""
 
 import csv
 import io
-import re
 from collections.abc import Sequence
 from pathlib import Path
 
-from handsfree.core.card import ProductCard, read_card
 from handsfree.core.conditions import Conditions
 from handsfree.core.cure import SurfaceReading
 from handsfree.core.errors import NotAllowed
 from handsfree.shell.settings import plain_number
 
-SHIPPED_CARDS = Path(__file__).parent.parent / "cards"
-CARD_NAME = re.compile(r"[a-z0-9-]{1,40}")
-LARGEST_CARD_BYTES, LARGEST_TABLE_BYTES = 65_536, 4_000_000
-
-
-def load_card(name: str) -> ProductCard:
-    """A product card, by the name of one that comes with the program or by its path.
-
-    Args:
-        name: such as "gate-coat", or a path to a TOML file.
-
-    Raises:
-        NotAllowed: there is no such file, it cannot be read, or it is not UTF-8 text.
-        CardInvalid: its text is refused.
-    """
-    path = SHIPPED_CARDS / f"{name}.toml" if CARD_NAME.fullmatch(name) else Path(name)
-    shipped = ", ".join(sorted(card.stem for card in SHIPPED_CARDS.glob("*.toml")))
-    allowed = f"the path of a readable text file up to 64 KiB, or one of {shipped}"
-    return read_card(read_text(path, "card", LARGEST_CARD_BYTES, allowed))
+LARGEST_BYTES = 4_000_000
 
 
 def load_surface_history(name: str) -> tuple[SurfaceReading, ...]:
@@ -54,7 +34,7 @@ def load_conditions(name: str) -> tuple[Conditions, ...]:
 
 
 def number_rows(name: str, field: str, columns: Sequence[str]) -> list[list[float]]:
-    text = read_text(Path(name), field, LARGEST_TABLE_BYTES, "the path of a readable CSV file")
+    text = read_text(Path(name), field)
     rows = list(csv.reader(io.StringIO(text)))
     header = [cell.strip() for cell in rows[0]] if rows else []
     if not set(columns) <= set(header):
@@ -73,12 +53,13 @@ def number_rows(name: str, field: str, columns: Sequence[str]) -> list[list[floa
     return numbers
 
 
-def read_text(path: Path, field: str, largest_bytes: int, allowed: str) -> str:
+def read_text(path: Path, field: str) -> str:
+    allowed = "the path of a readable CSV file"
     try:
         with path.open("rb") as file:
-            content = file.read(largest_bytes + 1)
-        if len(content) > largest_bytes:
-            raise NotAllowed(field, str(path), allowed)
+            content = file.read(LARGEST_BYTES + 1)
+        if len(content) > LARGEST_BYTES:
+            raise NotAllowed(field, str(path), f"{allowed} up to {LARGEST_BYTES} bytes")
         return content.decode("utf-8-sig")
-    except (OSError, ValueError) as error:
+    except (OSError, UnicodeDecodeError) as error:
         raise NotAllowed(field, str(path), allowed) from error

@@ -1,0 +1,46 @@
+"""What crosses the boundary of the pure program: inputs in, effects out."""
+
+from dataclasses import dataclass
+from enum import Enum
+
+from handsfree.language.replies import Reply
+
+
+@dataclass(frozen=True)
+class Heard:
+    """Words from the recognizer or the keyboard, and what was wrong with their sound."""
+
+    words: tuple[str, ...]
+    is_clipped: bool = False
+    is_too_long: bool = False
+
+
+@dataclass(frozen=True)
+class TimePassed:
+    """Nothing was said; something may be due."""
+
+
+@dataclass(frozen=True)
+class HearingLost:
+    """The recognizer failed and was started again."""
+
+
+Input = Heard | TimePassed | HearingLost
+
+
+class Priority(Enum):
+    """Which speech goes first; an alarm cuts an answer short."""
+
+    ALARM = "alarm"
+    ANSWER = "answer"
+
+
+@dataclass(frozen=True)
+class Say:
+    """Say a reply aloud and print it."""
+
+    reply: Reply
+    priority: Priority = Priority.ANSWER
+
+
+Effect = Say

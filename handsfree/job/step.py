@@ -1,0 +1,74 @@
+"""One decision: what it starts from and what it gives."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import Enum
+
+from handsfree.core.card import ProductCard
+from handsfree.job import pour
+from handsfree.job.boundary import Effect, Say
+from handsfree.job.dialogue import Talk
+from handsfree.job.events import Event
+from handsfree.job.state import Batch, State
+from handsfree.language.intents import Intent
+from handsfree.language.replies import Reply
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What is given from outside: the product and the scale."""
+
+    card: ProductCard
+    recipe: pour.Recipe
+    scale: pour.Scale
+
+
+class Outcome(Enum):
+    """What became of an utterance."""
+
+    ACCEPTED = "accepted"  # It was understood and acted on.
+    ASKED = "asked"  # A question is open because of it.
+    REJECTED = "rejected"  # It was not understood, or refused.
+    IGNORED = "ignored"  # There was nothing in it.
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What follows from one input. Nothing has happened yet."""
+
+    talk: Talk
+    outcome: Outcome
+    events: tuple[Event, ...] = ()
+    effects: tuple[Effect, ...] = ()
+    intent: Intent | None = None
+
+
+@dataclass(frozen=True)
+class Step:
+    """The arguments of one decision."""
+
+    setup: Setup
+    state: State
+    talk: Talk
+    now: datetime
+
+    @property
+    def batch(self) -> Batch | None:
+        """The cup on the scale."""
+        return self.state.open_batch
+
+    def open_batch(self) -> Batch:
+        """The cup on the scale; a first reading opens one."""
+        return self.batch or Batch(1)
+
+
+def answer(
+    step: Step,
+    reply: Reply,
+    outcome: Outcome,
+    *,
+    events: tuple[Event, ...] = (),
+    talk: Talk | None = None,
+) -> Decision:
+    """The decision to say one thing; the conversation stays as it is unless one is given."""
+    return Decision(talk or step.talk, outcome, events, (Say(reply),))

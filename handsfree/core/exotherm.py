@@ -34,6 +34,8 @@ GEL_CONVERSION = 1.0 / math.sqrt(3.0)
 # Followed this far: the peak comes before it.
 LAST_CONVERSION = 0.97
 GEL_STEPS, LAST_STEPS = 40, 24
+# Trials for the speed, and the relative error of the label's minutes that ends them.
+MOST_TRIALS, CLOSE_ENOUGH = 40, 1e-6
 # A disposable plastic cup softens near the first, and epoxy smokes and chars from the second.
 # From memory.
 SOFTENS_C, SMOKES_C = 80.0, 150.0
@@ -239,7 +241,7 @@ def label_speed(
     """The speed at which the label's own test gels at the label's minutes, 1/min.
 
     Source: with all heat held, and with none, time goes as one over speed; the label's cup lies
-        between, where the speed is found by halving on a logarithmic scale.
+        between, where the speed is found by trial.
     """
 
     def gel_minutes(speed_per_minute: float, loss: float) -> float:
@@ -256,10 +258,18 @@ def label_speed(
         return fast
     slow = gel_minutes(1.0, 0.0) / minutes
     loss = loss_per_minute(kinetics, test_g)
-    for _ in range(20):
-        middle = math.sqrt(slow * fast)
-        if gel_minutes(middle, loss) > minutes:
-            slow = middle
+    # False position with the Illinois change, on logarithms, where the curve is nearly straight.
+    low, high = math.log(slow), math.log(fast)
+    low_miss = math.log(gel_minutes(slow, loss) / minutes)
+    high_miss = math.log(gel_minutes(fast, loss) / minutes)
+    for _ in range(MOST_TRIALS):
+        middle = high - high_miss * (high - low) / (high_miss - low_miss)
+        miss = math.log(gel_minutes(math.exp(middle), loss) / minutes)
+        if abs(miss) < CLOSE_ENOUGH:
+            break
+        if miss * high_miss < 0.0:
+            low, low_miss = high, high_miss
         else:
-            fast = middle
-    return math.sqrt(slow * fast)
+            low_miss /= 2.0
+        high, high_miss = middle, miss
+    return math.exp(middle)

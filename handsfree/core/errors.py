@@ -139,6 +139,20 @@ class CardInvalid(Refusal):
         self.key, self.value, self.line, self.allowed = key, value, line, allowed
 
 
+def check_range(
+    field: str,
+    value: float | Fraction,
+    low: float | Fraction,
+    high: float | Fraction,
+    unit: str = "",
+    *,
+    low_excluded: bool = False,
+) -> None:
+    """Refuses a value outside its domain, NaN included; the arguments are OutOfRange's."""
+    if not low <= value <= high or (low_excluded and value == low):
+        raise OutOfRange(field, value, low, high, unit, low_excluded=low_excluded)
+
+
 def shown(value: Number) -> str:
     """A number as a refusal prints it: up to six digits, never in a form that overflows."""
     try:

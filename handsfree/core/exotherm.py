@@ -13,7 +13,7 @@ from enum import Enum
 from functools import lru_cache
 from itertools import pairwise
 
-from handsfree.core.errors import OutOfRange
+from handsfree.core.errors import check_range
 from handsfree.core.potlife import (
     LARGEST_BATCH_G,
     LEAST_BATCH_G,
@@ -110,8 +110,7 @@ def exotherm(label: LabelPotLife, *, batch_g: float, mix_c: float, air_c: float)
         Other shapes, fillers, and what the cup stands on.
     """
     check_label(label)
-    if not LEAST_BATCH_G <= batch_g <= LARGEST_BATCH_G:
-        raise OutOfRange("batch_g", batch_g, LEAST_BATCH_G, LARGEST_BATCH_G, "g")
+    check_range("batch_g", batch_g, LEAST_BATCH_G, LARGEST_BATCH_G, "g")
     check_mix_c(mix_c)
     check_mix_c(air_c, field="air_c")
     in_bath = {

@@ -17,7 +17,7 @@ from handsfree.core.cure import (
     stage_time,
     tape_times,
 )
-from handsfree.core.errors import Missing, OutOfRange, TooManyCups
+from handsfree.core.errors import Missing, TooManyCups, check_range
 from handsfree.core.exotherm import Exotherm, Smoke, exotherm
 from handsfree.core.mix import (
     LARGEST_MASS_G,
@@ -70,18 +70,16 @@ class Job:
             ("spread_m2_per_hour", self.spread_m2_per_hour, 0.1, 1000, "m²/h"),
             ("stuck_g", self.stuck_g, 0, 5000, "g"),
         ):
-            if not low <= value <= high:
-                raise OutOfRange(field, value, low, high, unit)
-        if not 0 < self.step_g <= 100:
-            raise OutOfRange("step_g", self.step_g, 0, 100, "g", low_excluded=True)
+            check_range(field, value, low, high, unit)
+        check_range("step_g", self.step_g, 0, 100, "g", low_excluded=True)
         if self.cup_g is not None:
             check_mass("cup_g", self.cup_g)
         for field, stock_g in (
             ("resin_stock_g", self.resin_stock_g),
             ("hardener_stock_g", self.hardener_stock_g),
         ):
-            if stock_g is not None and not 0 <= stock_g <= LARGEST_MASS_G:
-                raise OutOfRange(field, stock_g, 0, LARGEST_MASS_G, "g")
+            if stock_g is not None:
+                check_range(field, stock_g, 0, LARGEST_MASS_G, "g")
 
 
 class Caution(Enum):
@@ -173,8 +171,7 @@ def plan(card: ProductCard, job: Job, readings: Sequence[Conditions]) -> Plan:
         raise Missing("pot_life", "the size of a cup")
     if not readings:
         raise Missing("readings", "the conditions")
-    if readings[0].hours != 0.0:
-        raise OutOfRange("first_reading_hours", readings[0].hours, 0, 0, "h")
+    check_range("first_reading_hours", readings[0].hours, 0, 0, "h")
     ahead = outlook(card.limits, readings)
     ratio = weight_ratio(card.ratio, card.resin_g_per_ml, card.hardener_g_per_ml)
     coat_g = coat_mass_g(card, card.film, job, ratio)
@@ -201,8 +198,7 @@ def plan(card: ProductCard, job: Job, readings: Sequence[Conditions]) -> Plan:
 
 def coat_mass_g(card: ProductCard, film: FilmSheet, job: Job, ratio: Fraction) -> float:
     """Grams of mix for one coat, with what is lost."""
-    if not film.least_dft_um <= job.dft_um <= film.largest_dft_um:
-        raise OutOfRange("dft_um", job.dft_um, film.least_dft_um, film.largest_dft_um, "µm")
+    check_range("dft_um", job.dft_um, film.least_dft_um, film.largest_dft_um, "µm")
     if card.resin_g_per_ml is None or card.hardener_g_per_ml is None:
         raise Missing("mix.resin_g_per_ml and mix.hardener_g_per_ml", "grams from an area")
     density_g_per_ml = mixed_density_g_per_ml(

@@ -6,7 +6,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handsfree.core.card import Origin, ProductCard, missing_for
-from handsfree.core.coverage import Profile, liters_needed, spreading_rate_m2_per_l, wet_film_um
+from handsfree.core.coverage import (
+    Profile,
+    comb_wft_um,
+    dry_film_um,
+    liters_needed,
+    spreading_rate_m2_per_l,
+    wet_film_um,
+)
 from handsfree.core.cure import (
     Side,
     Stage,
@@ -18,10 +25,12 @@ from handsfree.core.cure import (
 )
 from handsfree.core.dewpoint import dew_margin_k, dew_point_c, dew_verdict
 from handsfree.core.errors import Missing, NotAllowed
+from handsfree.core.exotherm import exotherm
 from handsfree.core.mix import (
     Basis,
     Component,
     Tolerance,
+    addition_g,
     band_of,
     check_batch_size,
     correction,
@@ -30,6 +39,7 @@ from handsfree.core.mix import (
     mixed_density_g_per_ml,
     parse_ratio,
     resin_for_hardener_g,
+    rounded_parts_g,
     rounded_to_step,
     running_total_g,
     split_total_g,
@@ -122,11 +132,21 @@ def mix_answer(given: Settings) -> Answer:
         "resin_g_per_hardener_g": float(ratio),
     }
     step_g = given.exact("step_g", "the scale") if given.has("step_g") else Fraction(1, 10)
+    rounded = rounded_parts_g([resin_g, hardener_g], step_g)
     sentences = [
-        f"Resin {shown(rounded_to_step(resin_g, step_g))} g, "
-        f"hardener {shown(rounded_to_step(hardener_g, step_g))} g, "
-        f"together {shown(rounded_to_step(resin_g + hardener_g, step_g))} g."
+        f"Resin {shown(rounded[0])} g, hardener {shown(rounded[1])} g, "
+        f"together {shown(sum(rounded, Fraction()))} g."
     ]
+    if given.has("addition_percent"):
+        added_g = addition_g(
+            mixed_g=resin_g + hardener_g,
+            addition_percent=given.exact("addition_percent", "the filler or thinner"),
+        )
+        found["addition_g"] = float(added_g)
+        sentences.append(
+            f"Filler, pigment or thinner {shown(rounded_to_step(added_g, step_g))} g, "
+            "if the label allows it."
+        )
     if given.has("step_g"):
         check_batch_size(
             resin_g=resin_g,
@@ -207,12 +227,15 @@ def potlife_answer(given: Settings) -> Answer:
         method=method,
     )
     depth_mm = given.exact_or_none("depth_mm")
+    batch_g = given.number("grams", "the pot life")
+    cup_c = given.number("cup_c", "the pot life")
     life = pot_life(
         label,
-        batch_g=given.number("grams", "the pot life"),
-        mix_c=given.number("cup_c", "the pot life"),
+        batch_g=batch_g,
+        mix_c=cup_c,
         fill_depth_mm=None if depth_mm is None else float(depth_mm),
     )
+    heat = exotherm(label, batch_g=batch_g, mix_c=cup_c, air_c=cup_c)
     reasons = reasons_of(life)
     if not given.has("method"):
         reasons.append(
@@ -225,10 +248,14 @@ def potlife_answer(given: Settings) -> Answer:
         "temperature_factor": life.temperature_factor,
         "mass_factor": life.mass_factor,
         "method_factor": life.method_factor,
+        "peak_c": [heat.least_peak_c, heat.largest_peak_c],
+        "smoke": heat.smoke.value,
     }
     return found, [
         f"About {life.minutes:.0f} minutes from the first contact.",
         *(f"- {reason}" for reason in reasons),
+        f"Left standing full it may reach {heat.least_peak_c:.0f} to {heat.largest_peak_c:.0f} °C "
+        f"by the physics, which promises nothing; smoke: {heat.smoke.value}.",
         "If the cup grows warm, use it or spread it out at once.",
         CAUTION,
     ]
@@ -282,10 +309,22 @@ def coverage_answer(given: Settings) -> Answer:
         ),
         "wet_film_um": wet_film_um(dft_um=film_um, volume_solids_percent=solids_percent),
     }
-    return found, [
+    sentences = [
         f"{liters:.2f} liters of mix for one coat ({found['us_gallons']:.2f} US gallons).",
         f"Wet film {found['wet_film_um']:.0f} µm.",
     ]
+    if given.has("comb_wet_um"):
+        span_um = comb_wft_um(
+            wetted_um=given.number("comb_wet_um", "the comb"),
+            next_dry_um=given.number("comb_dry_um", "the comb: its next tooth, which is dry"),
+        )
+        dry_um = [
+            dry_film_um(wft_um=tooth_um, volume_solids_percent=solids_percent)
+            for tooth_um in span_um
+        ]
+        found["dry_film_um"] = dry_um
+        sentences.append(f"The comb's film dries to {dry_um[0]:.0f} to {dry_um[1]:.0f} µm.")
+    return found, sentences
 
 
 def liters_given(given: Settings) -> float:
@@ -364,7 +403,16 @@ RECOAT_WORDS = {
 TOPICS = {
     "mix": Topic(
         mix_answer,
-        (*RATIO_KEYS, "resin_g", "hardener_g", "total_g", "step_g", "cup_g", *AREA_KEYS),
+        (
+            *RATIO_KEYS,
+            "resin_g",
+            "hardener_g",
+            "total_g",
+            "step_g",
+            "cup_g",
+            "addition_percent",
+            *AREA_KEYS,
+        ),
     ),
     "overpour": Topic(
         overpour_answer,
@@ -375,7 +423,7 @@ TOPICS = {
         ("label_min", "label_g", "label_c", "grams", "cup_c", "method", "depth_mm"),
     ),
     "dewpoint": Topic(dewpoint_answer, ("air_c", "rh_percent", "surface_c")),
-    "coverage": Topic(coverage_answer, AREA_KEYS),
+    "coverage": Topic(coverage_answer, (*AREA_KEYS, "comb_wet_um", "comb_dry_um")),
     "film": Topic(film_answer, ("card", "history", "now_h", "still_tacky_h")),
 }
 

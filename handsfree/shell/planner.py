@@ -6,7 +6,7 @@ from pathlib import Path
 
 from handsfree.core.card import ProductCard
 from handsfree.core.conditions import Conditions, Fault
-from handsfree.core.coverage import Profile
+from handsfree.core.coverage import Profile, coats_needed
 from handsfree.core.dewpoint import DEW_MARGIN_K
 from handsfree.core.errors import Missing, NotAllowed
 from handsfree.core.plan import Caution, CoatTimes, Job, Plan, plan
@@ -20,6 +20,7 @@ KEYS = (
     "area_m2",
     "coats",
     "dft_um",
+    "total_dft_um",
     "air_c",
     "rh_percent",
     "surface_c",
@@ -136,15 +137,22 @@ def requested(given: Settings) -> Request:
                 surface_c=given.number("surface_c", "the conditions"),
             ),
         )
-    middle_um = (card.film.least_dft_um + card.film.largest_dft_um) / 2.0
     defaults = {
         "coats": (float(card.film.coats), "the card's {:g} coats"),
-        "dft_um": (middle_um, "{:g} µm dry a coat, the middle of the card's range"),
+        "dft_um": (
+            (card.film.least_dft_um + card.film.largest_dft_um) / 2.0,
+            "{:g} µm dry a coat, the middle of the card's range",
+        ),
         "mix_c": (readings[0].air_c, "the parts at the air's {:g} °C"),
         "m2_per_hour": (SPREAD_M2_PER_HOUR, "a pace of {:g} m² an hour"),
         "loss_percent": (LOSS_PERCENT, "{:g} % lost in tools"),
         "stuck_g": (STUCK_G, "{:g} g a coat left in pot and roller"),
     }
+    if given.has("total_dft_um"):
+        total_um = given.number("total_dft_um", "the film")
+        coats = coats_needed(total_dft_um=total_um, largest_dft_um=card.film.largest_dft_um)
+        defaults["coats"] = (float(coats), "{:g} coats for the whole film")
+        defaults["dft_um"] = (total_um / coats, "{:g} µm dry a coat for the whole film")
     values = {key: given.number_or(key, default) for key, (default, _) in defaults.items()}
     if values["coats"] != int(values["coats"]):
         raise NotAllowed("coats", f"{values['coats']:g}", "a whole number")

@@ -264,6 +264,8 @@ def kinks(history: Sequence[MixReading], test_c: float) -> list[float]:
 def integral(
     rate: Callable[[float], float], start: float, end: float, breaks: list[float]
 ) -> float:
+    if end - start < 1e-9:
+        return 0.0  # Too short for the integrator's own arithmetic.
     inside = [place for place in breaks if start < place < end]
     value, _ = quad(rate, start, end, points=inside or None, limit=200, epsabs=1e-10)
     return float(value)

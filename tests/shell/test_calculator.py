@@ -70,6 +70,10 @@ def test_mix_on_a_scale_says_where_to_stop(capsys: pytest.CaptureFixture[str]) -
         capsys, "calc", "mix", "ratio=7:1", "by=weight", "resin_g=1000", "step_g=1", "cup_g=35"
     )
     assert (mix["hardener_shown_g"], mix["running_total_g"]) == (143, 1178)
+    filled = found(
+        capsys, "calc", "mix", "ratio=4:1", "by=weight", "resin_g=400", "addition_percent=5"
+    )
+    assert filled["addition_g"] == 25
     assert run("calc", "mix", "ratio=7:1", "by=weight", "resin_g=100", "step_g=1") == 2
     assert "at least 140 g" in capsys.readouterr().err
 
@@ -120,6 +124,8 @@ def test_potlife(capsys: pytest.CaptureFixture[str]) -> None:
     assert life["minutes"] == pytest.approx(24.9, abs=0.05)
     assert "mass" in str(life["why"])
     assert "cup in air" in str(life["why"])
+    # A cup of more than a kilogram, left standing: see the values of the heat balance.
+    assert life["smoke"] == "expect it"
     unknown = found(capsys, *LABEL, "grams=100", "cup_c=25", "method=unknown")
     assert unknown["minutes"] == pytest.approx(15)
     tray = found(capsys, *LABEL, "grams=500", "cup_c=25", "depth_mm=10")
@@ -142,6 +148,12 @@ def test_coverage_in_metric_and_us_units(capsys: pytest.CaptureFixture[str]) -> 
         *("solids_volume_percent=65", "loss_percent=0"),
     )
     assert metric["liters"] == pytest.approx(1.923, abs=0.0005)
+    combed = found(
+        capsys,
+        *("calc", "coverage", "area_m2=10", "dft_um=125", "solids_volume_percent=65"),
+        *("loss_percent=0", "comb_wet_um=180", "comb_dry_um=200"),
+    )
+    assert combed["dry_film_um"] == pytest.approx([117, 130])
     # 208.5 ft²/gal at 65 % and 5 mil (a trade note): 208.5 ft² take one gallon.
     customary = found(
         capsys,

@@ -13,7 +13,7 @@ from handsfree.core.plan import Caution, CoatTimes, Job, Plan, plan
 from handsfree.shell.cards import load_card
 from handsfree.shell.clock_words import clock
 from handsfree.shell.readings import load_conditions
-from handsfree.shell.settings import Answer, Settings, print_answer, settings_from
+from handsfree.shell.settings import CAUTION, Answer, Settings, print_answer, settings_from
 
 KEYS = (
     "card",
@@ -60,7 +60,7 @@ FAULT_UNITS = {Fault.TOO_HUMID: "%"}
 SAFETY = (
     "Gloves and eye protection, and air to breathe; no flame near solvent.",
     "Leftovers grow hot: spread them thin and let them cool before they are thrown away.",
-    "The label, the safety data sheet and local rules come first.",
+    CAUTION,
 )
 
 
@@ -218,6 +218,7 @@ def found_in(request: Request, made: Plan) -> dict[str, object]:
         "resin_left_g": None if made.resin_left_g is None else float(made.resin_left_g),
         "hardener_left_g": None if made.hardener_left_g is None else float(made.hardener_left_g),
         "least_dew_margin_c": made.outlook.least_margin_k,
+        "dew_margin_falls": made.outlook.is_margin_falling,
         "first_breach_h": made.outlook.first_breach_hours,
         "breaches_now": [breach.fault.value for breach in made.breaches],
         "cautions": [caution.value for caution in made.cautions],
@@ -255,7 +256,8 @@ def told(request: Request, made: Plan) -> list[str]:
     ]
     lines.append(
         f"Least dew margin {made.outlook.least_margin_k:.1f} °C at "
-        f"{clock(made.outlook.least_margin_hours, start)}."
+        f"{clock(made.outlook.least_margin_hours, start)}"
+        + (", and falling." if made.outlook.is_margin_falling else ".")
     )
     lines += [CAUTION_WORDS[caution] for caution in made.cautions]
     if request.assumed:

@@ -8,6 +8,7 @@ from pathlib import Path
 from handsfree.core.conditions import Conditions
 from handsfree.core.cure import SurfaceReading
 from handsfree.core.errors import NotAllowed
+from handsfree.core.potlife import MixReading
 from handsfree.shell.settings import plain_number
 
 LARGEST_BYTES = 4_000_000
@@ -21,6 +22,16 @@ def load_surface_history(name: str) -> tuple[SurfaceReading, ...]:
     """
     rows = number_rows(name, "history", ("hours", "surface_c"))
     return tuple(SurfaceReading(hours, surface_c) for hours, surface_c in rows)
+
+
+def load_mix_history(name: str) -> tuple[MixReading, ...]:
+    """Temperatures round a mixed cup from a CSV file with the columns minutes and mix_c.
+
+    Raises:
+        NotAllowed: the file cannot be read, lacks a column, or holds something else than numbers.
+    """
+    rows = number_rows(name, "history", ("minutes", "mix_c"))
+    return tuple(MixReading(minutes, mix_c) for minutes, mix_c in rows)
 
 
 def load_conditions(name: str) -> tuple[Conditions, ...]:

@@ -132,6 +132,25 @@ def test_potlife(capsys: pytest.CaptureFixture[str]) -> None:
     assert tray["minutes"] == pytest.approx(25)
 
 
+def test_potlife_clock(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    # At the label's own test: 10 of 25 minutes.
+    now = found(capsys, *LABEL, "grams=100", "cup_c=25", "now_min=10")
+    assert now["used_percent"] == pytest.approx(40)
+    assert now["minutes_left"] == pytest.approx(15)
+    # 10 K warmer than when it was mixed: at worst 77 % are gone.
+    warm = found(capsys, *LABEL, "grams=100", "cup_c=25", "now_min=10", "cup_now_c=35")
+    assert warm["used_percent"] == pytest.approx(77)
+    # 5 minutes at 35 °C use 5 / 10.870, 5 more at 25 °C use 5 / 25.
+    path = tmp_path / "air.csv"
+    path.write_text("minutes,mix_c\n0,35\n5,35\n5.001,25\n", encoding="utf-8")
+    hot = found(capsys, *LABEL, "grams=100", "cup_c=25", "now_min=10", f"history={path}")
+    assert hot["used_percent"] == pytest.approx(100 * (5 / 10.870 + 5 / 25), abs=0.1)
+    over = found(capsys, *LABEL, "grams=100", "cup_c=25", "now_min=60")
+    assert over["minutes_left"] == 0
+    assert run(*LABEL, "grams=100", "cup_c=25", "now_min=10") == 0
+    assert "Of it 40 % is gone, 15 min left." in capsys.readouterr().out
+
+
 def test_dewpoint(capsys: pytest.CaptureFixture[str]) -> None:
     dew = found(capsys, "calc", "dewpoint", "air_c=20", "rh_percent=60", "surface_c=15.5")
     # 12.007 °C by the ASHRAE formulation.
@@ -266,6 +285,7 @@ def test_film_needs_a_cure_table(
     assert "Missing for weighing the hardener: mix.resin_g_per_ml" in text
     assert "Missing for the recoat window: cure.recoat_opens_h, cure.recoat_closes_h." in text
     assert "Missing for the pot life clock: pot_life." in text
+    assert "Not said where it comes from: mix.ratio." in text
 
 
 def test_card_says_what_it_contains(capsys: pytest.CaptureFixture[str]) -> None:
@@ -276,6 +296,7 @@ def test_card_says_what_it_contains(capsys: pytest.CaptureFixture[str]) -> None:
     assert "From the label: mix.ratio, mix.by, pot_life." in text
     assert "guessed: pot_life.method" in text
     assert "Nothing is missing." in text
+    assert "Not said" not in text
     described = found(capsys, "card", "floor-seal")
     assert (described["ratio"], described["by"]) == ("2:1", "volume")
     assert described["tolerance_percent"] == [2, 4, 8]

@@ -34,8 +34,6 @@ from handsfree.core.units import Amount, Kind, canonical, converted
 from handsfree.shell.settings import CAUTION, Answer, Settings
 
 RATIO_KEYS = ("ratio", "by", "resin_density", "hardener_density")
-
-
 AREA_KEYS = (
     "area_m2",
     "area_ft2",
@@ -48,7 +46,8 @@ AREA_KEYS = (
 
 
 def mix_answer(given: Settings) -> Answer:
-    ratio = weight_ratio_given(given)
+    """Resin and hardener from one of them, from the total, or from an area. Raises Refusal."""
+    ratio = _weight_ratio_given(given)
     wanted = [key for key in ("resin_g", "hardener_g", "total_g", "area_m2") if given.has(key)]
     if len(wanted) != 1:
         raise NotAllowed(
@@ -64,7 +63,7 @@ def mix_answer(given: Settings) -> Answer:
         total_g = (
             given.exact("total_g", "the mix")
             if given.has("total_g")
-            else total_from_area_g(given, ratio)
+            else _total_from_area_g(given, ratio)
         )
         resin_g, hardener_g = split_total_g(total_g=total_g, weight_ratio=ratio)
     found: dict[str, object] = {
@@ -104,7 +103,7 @@ def mix_answer(given: Settings) -> Answer:
     return found, [*sentences, CAUTION]
 
 
-def weight_ratio_given(given: Settings, default_basis: Basis | None = None) -> Fraction:
+def _weight_ratio_given(given: Settings, default_basis: Basis | None = None) -> Fraction:
     if not given.has("by") and default_basis is None:
         raise Missing("by", "the ratio: weight or volume, as the label says")
     return weight_ratio(
@@ -116,20 +115,21 @@ def weight_ratio_given(given: Settings, default_basis: Basis | None = None) -> F
     )
 
 
-def total_from_area_g(given: Settings, ratio: Fraction) -> Fraction:
+def _total_from_area_g(given: Settings, ratio: Fraction) -> Fraction:
     density = mixed_density_g_per_ml(
         weight_ratio=ratio,
         resin_g_per_ml=given.exact("resin_density", "grams from an area"),
         hardener_g_per_ml=given.exact("hardener_density", "grams from an area"),
     )
-    return Fraction(liters_given(given)) * 1000 * density
+    return Fraction(_liters_given(given)) * 1000 * density
 
 
 def overpour_answer(given: Settings) -> Answer:
+    """How far a cup is off its ratio, and what balances it. Raises Refusal."""
     cup = {
         "resin_g": given.exact("resin_g", "the ratio error"),
         "hardener_g": given.exact("hardener_g", "the ratio error"),
-        "weight_ratio": weight_ratio_given(given, Basis.WEIGHT),
+        "weight_ratio": _weight_ratio_given(given, Basis.WEIGHT),
     }
     error = hardener_error(**cup)
     verdict = band_of(error, Tolerance())
@@ -161,9 +161,10 @@ def overpour_answer(given: Settings) -> Answer:
 
 
 def coverage_answer(given: Settings) -> Answer:
-    film_um = length_given(given, "dft_um", "dft_mil")
+    """Liters for one coat on an area, with the wet film and the comb. Raises Refusal."""
+    film_um = _length_given(given, "dft_um", "dft_mil")
     solids_percent = given.number("solids_volume_percent", "the amount")
-    liters = liters_given(given)
+    liters = _liters_given(given)
     found: dict[str, object] = {
         "liters": liters,
         "us_gallons": float(converted(Amount(Fraction(liters), "l"), "US gal")),
@@ -192,21 +193,21 @@ def coverage_answer(given: Settings) -> Answer:
     return found, sentences
 
 
-def liters_given(given: Settings) -> float:
+def _liters_given(given: Settings) -> float:
     area = given.exact_or_none("area_ft2")
     area_m2 = given.exact("area_m2", "the amount") if area is None else Fraction()
     if area is not None:
         area_m2 = canonical(Amount(area, "ft2"), Kind.AREA)
     return liters_needed(
         area_m2=float(area_m2),
-        dft_um=length_given(given, "dft_um", "dft_mil"),
+        dft_um=_length_given(given, "dft_um", "dft_mil"),
         volume_solids_percent=given.number("solids_volume_percent", "the amount"),
         loss_percent=given.number("loss_percent", "the amount; 0 for none"),
         profile=given.choice_or("profile", Profile.SMOOTH),
     )
 
 
-def length_given(given: Settings, key_um: str, key_mil: str) -> float:
+def _length_given(given: Settings, key_um: str, key_mil: str) -> float:
     mils = given.exact_or_none(key_mil)
     if mils is None:
         return given.number(key_um, "the amount")
@@ -214,4 +215,5 @@ def length_given(given: Settings, key_um: str, key_mil: str) -> float:
 
 
 def shown(number: Fraction) -> str:
+    """A number as it is printed, without digits that say nothing."""
     return f"{float(number):.10g}"

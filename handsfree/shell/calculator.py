@@ -37,15 +37,15 @@ def add_commands(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser
     calc.add_argument("topic", choices=list(TOPICS), help="what to calculate")
     calc.add_argument("settings", nargs="*", metavar="key=value", help="its values")
     calc.add_argument("--json", action="store_true", help="print one JSON object")
-    calc.set_defaults(run=run_calc)
+    calc.set_defaults(run=_run_calc)
     card = subparsers.add_parser("card", help="check a product card and say what it contains")
     card.add_argument("file", help="a TOML file, or the name of a card that comes along")
     card.add_argument("--json", action="store_true", help="print one JSON object")
-    card.set_defaults(run=run_card)
+    card.set_defaults(run=_run_card)
     add_plan_command(subparsers)
 
 
-def run_calc(args: argparse.Namespace) -> int:
+def _run_calc(args: argparse.Namespace) -> int:
     """Runs calc; returns 0, or 2 after one sentence on standard error."""
     topic = TOPICS[args.topic]
     return print_answer(
@@ -53,12 +53,12 @@ def run_calc(args: argparse.Namespace) -> int:
     )
 
 
-def run_card(args: argparse.Namespace) -> int:
+def _run_card(args: argparse.Namespace) -> int:
     """Runs card; returns 0, or 2 after one sentence on standard error."""
     return print_answer(lambda: described(load_card(args.file)), as_json=args.json)
 
 
-def dewpoint_answer(given: Settings) -> Answer:
+def _dewpoint_answer(given: Settings) -> Answer:
     air = {
         "air_c": given.number("air_c", "the dew point"),
         "humidity_percent": given.number("rh_percent", "the dew point"),
@@ -99,7 +99,7 @@ TOPICS = {
             *("now_min", "history", "cup_now_c"),
         ),
     ),
-    "dewpoint": Topic(dewpoint_answer, ("air_c", "rh_percent", "surface_c")),
+    "dewpoint": Topic(_dewpoint_answer, ("air_c", "rh_percent", "surface_c")),
     "coverage": Topic(coverage_answer, (*AREA_KEYS, "comb_wet_um", "comb_dry_um")),
     "film": Topic(film_answer, ("card", "history", "now_h", "still_tacky_h")),
 }

@@ -4,14 +4,13 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from handsfree.core.card import Origin, ProductCard, missing_for
-from handsfree.core.mix import (
-    Tolerance,
-)
+from handsfree.core.mix import Tolerance
 from handsfree.shell.amount_answers import shown
 from handsfree.shell.settings import CAUTION, Answer
 
 
 def described(card: ProductCard) -> Answer:
+    """A card's contents, where they came from, and what is missing for which feature."""
     ratio = f"{shown(card.ratio.resin_parts)}:{shown(card.ratio.hardener_parts)}"
     lacking = missing_for(card)
     found: dict[str, object] = {
@@ -19,7 +18,7 @@ def described(card: ProductCard) -> Answer:
         "invented": card.invented,
         "ratio": ratio,
         "by": card.ratio.basis.value,
-        "tolerance_percent": [float(limit * 100) for limit in limits_of(card.tolerance)],
+        "tolerance_percent": [float(limit * 100) for limit in _limits_of(card.tolerance)],
         "pot_life_minutes": None if card.pot_life is None else card.pot_life.minutes,
         "origins": {key: origin.value for key, origin in card.origins.items()},
         "missing": {feature.value: list(keys) for feature, keys in lacking.items()},
@@ -28,7 +27,7 @@ def described(card: ProductCard) -> Answer:
         f"{card.name}: {ratio} by {card.ratio.basis.value}."
         + (" This product is invented and does not exist." if card.invented else ""),
         "Ratio error: up to {:g} % is good, {:g} % tolerated, over {:g} % stop.".format(
-            *(float(limit * 100) for limit in limits_of(card.tolerance))
+            *(float(limit * 100) for limit in _limits_of(card.tolerance))
         ),
     ]
     if card.pot_life is not None:
@@ -86,5 +85,5 @@ ORIGIN_WORDS = {
 }
 
 
-def limits_of(tolerance: Tolerance) -> Sequence[Fraction]:
+def _limits_of(tolerance: Tolerance) -> Sequence[Fraction]:
     return tolerance.good, tolerance.tolerated, tolerance.limit

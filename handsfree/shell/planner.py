@@ -85,23 +85,23 @@ def add_plan_command(
     command.add_argument("settings", nargs="*", metavar="key=value", help="what is to be done")
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.add_argument("--picture", type=Path, metavar="FILE.png", help="also draw the times")
-    command.set_defaults(run=run_plan)
+    command.set_defaults(run=_run_plan)
 
 
-def run_plan(args: argparse.Namespace) -> int:
+def _run_plan(args: argparse.Namespace) -> int:
     """Runs plan; returns 0, or 2 after one sentence on standard error."""
 
     def answer() -> Answer:
-        request = requested(settings_from(args.settings, KEYS))
+        request = _requested(settings_from(args.settings, KEYS))
         made = plan(request.card, request.job, request.readings)
         if args.picture is not None:
-            draw(request, made, args.picture)
-        return found_in(request, made), told(request, made)
+            _draw(request, made, args.picture)
+        return _found_in(request, made), _told(request, made)
 
     return print_answer(answer, as_json=args.json)
 
 
-def draw(request: Request, made: Plan, path: Path) -> None:
+def _draw(request: Request, made: Plan, path: Path) -> None:
     # Imported here, since matplotlib takes most of a second to load.
     from handsfree.shell.plan_picture import draw_plan
 
@@ -122,7 +122,7 @@ def draw(request: Request, made: Plan, path: Path) -> None:
         raise NotAllowed("--picture", str(path), "a file that can be written") from error
 
 
-def requested(given: Settings) -> Request:
+def _requested(given: Settings) -> Request:
     card = load_card(given.text("card", "the plan"))
     if card.film is None:
         raise Missing("film", "the amount from an area; the card has no such section")
@@ -173,10 +173,10 @@ def requested(given: Settings) -> Request:
     assumed = tuple(
         words.format(default) for key, (default, words) in defaults.items() if not given.has(key)
     )
-    return Request(card, job, readings, start_of(given), assumed)
+    return Request(card, job, readings, _start_of(given), assumed)
 
 
-def start_of(given: Settings) -> int | None:
+def _start_of(given: Settings) -> int | None:
     if not given.has("start"):
         return None
     text = given.text("start", "the times of day")
@@ -187,7 +187,7 @@ def start_of(given: Settings) -> int | None:
     return int(hours) * 60 + int(minutes)
 
 
-def found_in(request: Request, made: Plan) -> dict[str, object]:
+def _found_in(request: Request, made: Plan) -> dict[str, object]:
     """The plan as JSON; hours count from the start of the job."""
     cups = made.cups
     return {
@@ -226,7 +226,7 @@ def found_in(request: Request, made: Plan) -> dict[str, object]:
     }
 
 
-def told(request: Request, made: Plan) -> list[str]:
+def _told(request: Request, made: Plan) -> list[str]:
     """The plan in sentences."""
     cups, start = made.cups, request.start_minutes
     cup_word = "cup" if cups.count == 1 else "cups"
@@ -244,7 +244,7 @@ def told(request: Request, made: Plan) -> list[str]:
         if left_g is not None:
             state = "left" if left_g >= 0 else "short"
             lines.append(f"In the tins: {abs(float(left_g)):g} g {name} {state}.")
-    lines += [line for coat in made.coats for line in coat_lines(coat, start)]
+    lines += [line for coat in made.coats for line in _coat_lines(coat, start)]
     lines += [
         f"Ready to call {stage.value.replace('_', ' ')}: {clock(hours, start)}."
         for stage, hours in made.ready_hours.items()
@@ -265,7 +265,7 @@ def told(request: Request, made: Plan) -> list[str]:
     return [*lines, *SAFETY]
 
 
-def coat_lines(coat: CoatTimes, start_minutes: int | None) -> list[str]:
+def _coat_lines(coat: CoatTimes, start_minutes: int | None) -> list[str]:
     lines = [
         f"Coat {coat.number}: {clock(coat.start_hours, start_minutes)} to "
         f"{clock(coat.end_hours, start_minutes)}."

@@ -1,6 +1,7 @@
 """Calc's answers about time: the pot life and the film's windows."""
 
 from handsfree.core.cure import (
+    Recoat,
     Side,
     Stage,
     StageTime,
@@ -27,6 +28,7 @@ from handsfree.shell.settings import CAUTION, Answer, Settings
 
 
 def potlife_answer(given: Settings) -> Answer:
+    """The pot life of a cup and why; with now_min also what is gone of it. Raises Refusal."""
     method = given.choice_or("method", Method.CUP_IN_AIR)
     label = LabelPotLife(
         minutes=given.number("label_min", "the pot life"),
@@ -44,7 +46,7 @@ def potlife_answer(given: Settings) -> Answer:
         fill_depth_mm=None if depth_mm is None else float(depth_mm),
     )
     heat = exotherm(label, batch_g=batch_g, mix_c=cup_c, air_c=cup_c)
-    reasons = reasons_of(life)
+    reasons = _reasons_of(life)
     if not given.has("method"):
         reasons.append(
             "taken as tested in a cup in air; if the maker used a water bath or does not say, "
@@ -60,8 +62,8 @@ def potlife_answer(given: Settings) -> Answer:
         "smoke": heat.smoke.value,
     }
     left = []
-    if given.has("now_min"):
-        clock = pot_life_clock(given, label, life, cup_c)
+    if any(given.has(key) for key in ("now_min", "history", "cup_now_c")):
+        clock = _pot_life_clock(given, label, life, cup_c)
         found |= clock
         left = [
             f"Of it {clock['used_percent']:.0f} % is gone, {clock['minutes_left']:.0f} min left."
@@ -77,7 +79,7 @@ def potlife_answer(given: Settings) -> Answer:
     ]
 
 
-def pot_life_clock(
+def _pot_life_clock(
     given: Settings, label: LabelPotLife, life: PotLife, cup_c: float
 ) -> dict[str, float]:
     """How much is gone and left now, by the air's history and by the cup's own warmth."""
@@ -113,7 +115,7 @@ DOUBT_WORDS = {
 }
 
 
-def reasons_of(life: PotLife) -> list[str]:
+def _reasons_of(life: PotLife) -> list[str]:
     return [
         f"temperature: times {life.temperature_factor:.2f}",
         f"mass: times {life.mass_factor:.2f}",
@@ -122,6 +124,12 @@ def reasons_of(life: PotLife) -> list[str]:
 
 
 def film_answer(given: Settings) -> Answer:
+    """When each stage of a coat is reached, from its card and its surface's history.
+
+    Raises:
+        Refusal: a value is missing or out of its range.
+        CardUnusable: the card cannot be read.
+    """
     card = load_card(given.text("card", "the film"))
     history = load_surface_history(given.text("history", "the film: hours,surface_c as CSV"))
     table = card.cure
@@ -162,12 +170,12 @@ def film_answer(given: Settings) -> Answer:
     if Stage.RECOAT_OPENS in table.hours and Stage.RECOAT_CLOSES in table.hours:
         state = recoat(table, history=history, now_hours=now_hours, slow_share=slow)
         found["recoat_now"] = state.value
-        sentences.append(f"next coat at {now_hours:g} h: {RECOAT_WORDS[state.value]}")
+        sentences.append(f"next coat at {now_hours:g} h: {RECOAT_WORDS[state]}")
     return found, [*sentences, CAUTION]
 
 
 RECOAT_WORDS = {
-    "too early": "too early",
-    "open": "open, it bonds chemically",
-    "closed": "closed, it bonds mechanically only: sand first",
+    Recoat.TOO_EARLY: "too early",
+    Recoat.OPEN: "open, it bonds chemically",
+    Recoat.CLOSED: "closed, it bonds mechanically only: sand first",
 }

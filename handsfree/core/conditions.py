@@ -6,7 +6,7 @@ from enum import Enum
 from itertools import pairwise
 
 from handsfree.core.dewpoint import DEW_MARGIN_K, dew_margin_k
-from handsfree.core.errors import OutOfRange
+from handsfree.core.errors import check_range
 
 # Steps between two entered readings at which the dew margin is looked at, h.
 FORECAST_STEP_HOURS = 0.25
@@ -132,8 +132,7 @@ def breaches(
     if margin_k < needed_k:
         found.append(Breach(Fault.TOO_CLOSE_TO_DEW, margin_k, needed_k))
     if mix_c is not None:
-        if not 0.0 <= mix_c <= 40.0:
-            raise OutOfRange("mix_c", mix_c, 0, 40, "°C")
+        check_range("mix_c", mix_c, 0, 40, "°C")
         if mix_c < conditions.surface_c:
             found.append(Breach(Fault.MIX_COLDER_THAN_SURFACE, mix_c, conditions.surface_c))
     return tuple(found)
@@ -154,21 +153,18 @@ def outlook(limits: Limits | None, readings: Sequence[Conditions]) -> Outlook:
 
     Source: Judgement: straight lines, since nothing else is known between two readings.
     """
-    if not 1 <= len(readings) <= LARGEST_FORECAST:
-        raise OutOfRange("readings", len(readings), 1, LARGEST_FORECAST)
-    if not 0.0 <= readings[0].hours <= LARGEST_FORECAST_HOURS:
-        raise OutOfRange("reading_hours", readings[0].hours, 0, LARGEST_FORECAST_HOURS, "h")
+    check_range("readings", len(readings), 1, LARGEST_FORECAST)
+    check_range("reading_hours", readings[0].hours, 0, LARGEST_FORECAST_HOURS, "h")
     looked_at = [readings[0]]
     for earlier, later in pairwise(readings):
-        if not earlier.hours < later.hours <= LARGEST_FORECAST_HOURS:
-            raise OutOfRange(
-                "reading_hours",
-                later.hours,
-                earlier.hours,
-                LARGEST_FORECAST_HOURS,
-                "h",
-                low_excluded=True,
-            )
+        check_range(
+            "reading_hours",
+            later.hours,
+            earlier.hours,
+            LARGEST_FORECAST_HOURS,
+            "h",
+            low_excluded=True,
+        )
         steps = max(1, round((later.hours - earlier.hours) / FORECAST_STEP_HOURS))
         looked_at += [between(earlier, later, step / steps) for step in range(1, steps)]
         looked_at.append(later)

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 from enum import Enum
 
-from handsfree.core.errors import OutOfRange
+from handsfree.core.errors import check_range
 
 LEAST_FILM_UM, LARGEST_FILM_UM = 1.0, 10_000.0
 LARGEST_AREA_M2 = 10_000.0
@@ -83,8 +83,7 @@ def liters_needed(
 
     Source: the definition of the spreading rate; dead volume adds to the film.
     """
-    if not 0.0 < area_m2 <= LARGEST_AREA_M2:
-        raise OutOfRange("area_m2", area_m2, 0, LARGEST_AREA_M2, "m²", low_excluded=True)
+    check_range("area_m2", area_m2, 0, LARGEST_AREA_M2, "m²", low_excluded=True)
     return area_m2 / spreading_rate_m2_per_l(
         dft_um=dft_um + profile.value,
         volume_solids_percent=volume_solids_percent,
@@ -143,8 +142,7 @@ def thinned_solids_percent(volume_solids_percent: float, thinner_percent: float)
     Source: conservation of volume. Whether thinning is allowed is for the label to say.
     """
     check_solids(volume_solids_percent)
-    if not 0.0 <= thinner_percent <= 100.0:
-        raise OutOfRange("thinner_percent", thinner_percent, 0, 100, "%")
+    check_range("thinner_percent", thinner_percent, 0, 100, "%")
     return volume_solids_percent / (1.0 + thinner_percent / 100.0)
 
 
@@ -161,10 +159,7 @@ def comb_wft_um(*, wetted_um: float, next_dry_um: float) -> tuple[float, float]:
     Source: ASTM D4414: the film lies between the two teeth.
     """
     check_film("wetted_um", wetted_um)
-    if not wetted_um < next_dry_um <= LARGEST_FILM_UM:
-        raise OutOfRange(
-            "next_dry_um", next_dry_um, wetted_um, LARGEST_FILM_UM, "µm", low_excluded=True
-        )
+    check_range("next_dry_um", next_dry_um, wetted_um, LARGEST_FILM_UM, "µm", low_excluded=True)
     return wetted_um, next_dry_um
 
 
@@ -187,17 +182,14 @@ def coats_needed(*, total_dft_um: float, largest_dft_um: float) -> int:
 
 def check_film(field: str, value: float) -> None:
     """Refuses a film thickness outside 1 to 10,000 µm."""
-    if not LEAST_FILM_UM <= value <= LARGEST_FILM_UM:
-        raise OutOfRange(field, value, LEAST_FILM_UM, LARGEST_FILM_UM, "µm")
+    check_range(field, value, LEAST_FILM_UM, LARGEST_FILM_UM, "µm")
 
 
 def check_solids(value: float) -> None:
     """Refuses volume solids outside 1 to 100 %."""
-    if not 1.0 <= value <= 100.0:
-        raise OutOfRange("volume_solids_percent", value, 1, 100, "%")
+    check_range("volume_solids_percent", value, 1, 100, "%")
 
 
 def check_loss(value: float) -> None:
     """Refuses a loss outside 0 to 90 %."""
-    if not 0.0 <= value <= 90.0:
-        raise OutOfRange("loss_percent", value, 0, 90, "%")
+    check_range("loss_percent", value, 0, 90, "%")

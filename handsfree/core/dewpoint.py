@@ -3,7 +3,7 @@
 import math
 from enum import Enum
 
-from handsfree.core.errors import OutOfRange
+from handsfree.core.errors import check_range
 
 # Alduchov and Eskridge, J. Appl. Meteorol. 35 (1996) 601: Magnus form over water.
 MAGNUS_A, MAGNUS_B_C = 17.625, 243.04
@@ -43,10 +43,8 @@ def dew_point_c(*, air_c: float, humidity_percent: float) -> float:
     Not covered:
         Frost: below 0 °C frost forms up to about 2 °C above this, so nothing is coated on it.
     """
-    if not LEAST_AIR_C <= air_c <= LARGEST_AIR_C:
-        raise OutOfRange("air_c", air_c, LEAST_AIR_C, LARGEST_AIR_C, "°C")
-    if not 1.0 <= humidity_percent <= 100.0:
-        raise OutOfRange("humidity_percent", humidity_percent, 1, 100, "%")
+    check_range("air_c", air_c, LEAST_AIR_C, LARGEST_AIR_C, "°C")
+    check_range("humidity_percent", humidity_percent, 1, 100, "%")
     gamma = math.log(humidity_percent / 100.0) + MAGNUS_A * air_c / (MAGNUS_B_C + air_c)
     return min(air_c, MAGNUS_B_C * gamma / (MAGNUS_A - gamma))
 
@@ -63,8 +61,7 @@ def dew_margin_k(*, air_c: float, humidity_percent: float, surface_c: float) -> 
 
     Source: the definition of the margin in ISO 8502-4.
     """
-    if not -40.0 <= surface_c <= 80.0:
-        raise OutOfRange("surface_c", surface_c, -40, 80, "°C")
+    check_range("surface_c", surface_c, -40, 80, "°C")
     return surface_c - dew_point_c(air_c=air_c, humidity_percent=humidity_percent)
 
 
@@ -80,10 +77,8 @@ def dew_verdict(margin_k: float, *, needed_k: float = DEW_MARGIN_K) -> DewVerdic
 
     Source: ISO 8502-4 for the 3 K; the thin margin is Judgement, see above.
     """
-    if not 1.0 <= needed_k <= 20.0:
-        raise OutOfRange("needed_k", needed_k, 1, 20, "K")
-    if not -200.0 <= margin_k <= 200.0:
-        raise OutOfRange("margin_k", margin_k, -200, 200, "K")
+    check_range("needed_k", needed_k, 1, 20, "K")
+    check_range("margin_k", margin_k, -200, 200, "K")
     if margin_k <= 0.0:
         return DewVerdict.WET
     if margin_k < needed_k:

@@ -111,6 +111,17 @@ class StoodTooLong(Refusal):
         self.stood_minutes, self.limit_minutes = stood_minutes, limit_minutes
 
 
+class TooManyCups(Refusal):
+    """A job whose cups cannot be used up in time at the person's pace, however small."""
+
+    def __init__(self, most_cups: int) -> None:
+        super().__init__(
+            f"Even {most_cups} cups a coat could not be spread in time; "
+            "spread faster, work cooler, or use a slower hardener."
+        )
+        self.most_cups = most_cups
+
+
 class CardInvalid(Refusal):
     """A product card that is not accepted.
 
@@ -126,6 +137,20 @@ class CardInvalid(Refusal):
         subject = f"{key} is {value[:60]}" if key else value[:60]
         super().__init__(f"{place}{subject}; allowed is {allowed}.")
         self.key, self.value, self.line, self.allowed = key, value, line, allowed
+
+
+def check_range(
+    field: str,
+    value: float | Fraction,
+    low: float | Fraction,
+    high: float | Fraction,
+    unit: str = "",
+    *,
+    low_excluded: bool = False,
+) -> None:
+    """Refuses a value outside its domain, NaN included; the arguments are OutOfRange's."""
+    if not low <= value <= high or (low_excluded and value == low):
+        raise OutOfRange(field, value, low, high, unit, low_excluded=low_excluded)
 
 
 def shown(value: Number) -> str:

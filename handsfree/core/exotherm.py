@@ -11,8 +11,9 @@ import math
 from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
+from itertools import pairwise
 
-from handsfree.core.errors import OutOfRange
+from handsfree.core.errors import check_range
 from handsfree.core.potlife import (
     LARGEST_BATCH_G,
     LEAST_BATCH_G,
@@ -32,7 +33,9 @@ HEAT_J_PER_G_K = 1.9  # Specific heat of liquid epoxy, from memory.
 GEL_CONVERSION = 1.0 / math.sqrt(3.0)
 # Followed this far: the peak comes before it.
 LAST_CONVERSION = 0.97
-STEPS = 64
+GEL_STEPS, LAST_STEPS = 40, 24
+# Trials for the speed, and the relative error of the label's minutes that ends them.
+MOST_TRIALS, CLOSE_ENOUGH = 40, 1e-6
 # A disposable plastic cup softens near the first, and epoxy smokes and chars from the second.
 # From memory.
 SOFTENS_C, SMOKES_C = 80.0, 150.0
@@ -107,8 +110,7 @@ def exotherm(label: LabelPotLife, *, batch_g: float, mix_c: float, air_c: float)
         Other shapes, fillers, and what the cup stands on.
     """
     check_label(label)
-    if not LEAST_BATCH_G <= batch_g <= LARGEST_BATCH_G:
-        raise OutOfRange("batch_g", batch_g, LEAST_BATCH_G, LARGEST_BATCH_G, "g")
+    check_range("batch_g", batch_g, LEAST_BATCH_G, LARGEST_BATCH_G, "g")
     check_mix_c(mix_c)
     check_mix_c(air_c, field="air_c")
     in_bath = {
@@ -162,7 +164,7 @@ def course(
     mix_c: float,
     air_c: float,
 ) -> Course:
-    """One integration of the heat balance, in equal steps of conversion.
+    """One integration of the heat balance, in steps of conversion.
 
     Args:
         kinetics: the constants.
@@ -175,26 +177,48 @@ def course(
     """
     rise_k = kinetics.heat_j_per_g / HEAT_J_PER_G_K
     per_k = kinetics.energy_j_per_mol / GAS_J_PER_MOL_K
-    step = LAST_CONVERSION / STEPS
     minutes = gel_minutes = peak_minutes = 0.0
     mix_k, air_k = mix_c + ZERO_C_IN_K, air_c + ZERO_C_IN_K
     if math.isinf(loss_per_minute):
         mix_k = air_k
     peak_k = mix_k
-    for i in range(STEPS):
-        middle = (i + 0.5) * step
-        shape = speed_per_minute * (kinetics.start_share + middle) * (1.0 - middle) ** 2
-        pace = shape * math.exp(per_k * (1.0 / REFERENCE_K - 1.0 / mix_k))
-        half_k = after(mix_k, air_k, rise_k, pace, loss_per_minute, 0.5 * step / pace)
-        pace = shape * math.exp(per_k * (1.0 / REFERENCE_K - 1.0 / half_k))
-        duration = step / pace
-        if gel_minutes == 0.0 and (i + 1) * step >= GEL_CONVERSION:
-            gel_minutes = minutes + duration * (GEL_CONVERSION / step - i)
-        mix_k = after(mix_k, air_k, rise_k, pace, loss_per_minute, duration)
+    for end, span, minutes_at_unit_speed in steps_of(kinetics.start_share):
+        duration = minutes_at_unit_speed / (speed_per_minute * hastened(per_k, mix_k))
+        half_k = after(mix_k, air_k, rise_k, span / duration, loss_per_minute, 0.5 * duration)
+        duration = minutes_at_unit_speed / (speed_per_minute * hastened(per_k, half_k))
+        mix_k = after(mix_k, air_k, rise_k, span / duration, loss_per_minute, duration)
         minutes += duration
+        if end == GEL_CONVERSION:
+            gel_minutes = minutes
         if mix_k > peak_k:
             peak_k, peak_minutes = mix_k, minutes
     return Course(gel_minutes, peak_k - ZERO_C_IN_K, peak_minutes)
+
+
+@lru_cache(maxsize=8)
+def steps_of(start_share: float) -> tuple[tuple[float, float, float], ...]:
+    """Each step's end, its span of conversion, and its minutes at a speed of 1 per minute.
+
+    Source: the integral of da / ((c + a) (1 - a)^2) in closed form, so that a steady temperature is
+        exact whatever the step.
+    """
+
+    def minutes_to(conversion: float) -> float:
+        whole = 1.0 + start_share
+        left = 1.0 - conversion
+        return math.log((start_share + conversion) / left) / whole**2 + 1.0 / (whole * left)
+
+    before = [GEL_CONVERSION * i / GEL_STEPS for i in range(GEL_STEPS)]
+    beyond = LAST_CONVERSION - GEL_CONVERSION
+    ends = [*before, *(GEL_CONVERSION + beyond * i / LAST_STEPS for i in range(LAST_STEPS + 1))]
+    return tuple(
+        (end, end - start, minutes_to(end) - minutes_to(start)) for start, end in pairwise(ends)
+    )
+
+
+def hastened(per_k: float, mix_k: float) -> float:
+    """Speed at a temperature over the speed at 25 °C."""
+    return math.exp(per_k * (1.0 / REFERENCE_K - 1.0 / mix_k))
 
 
 def after(
@@ -216,7 +240,7 @@ def label_speed(
     """The speed at which the label's own test gels at the label's minutes, 1/min.
 
     Source: with all heat held, and with none, time goes as one over speed; the label's cup lies
-        between, where the speed is found by halving on a logarithmic scale.
+        between, where the speed is found by trial.
     """
 
     def gel_minutes(speed_per_minute: float, loss: float) -> float:
@@ -233,10 +257,18 @@ def label_speed(
         return fast
     slow = gel_minutes(1.0, 0.0) / minutes
     loss = loss_per_minute(kinetics, test_g)
-    for _ in range(20):
-        middle = math.sqrt(slow * fast)
-        if gel_minutes(middle, loss) > minutes:
-            slow = middle
+    # False position with the Illinois change, on logarithms, where the curve is nearly straight.
+    low, high = math.log(slow), math.log(fast)
+    low_miss = math.log(gel_minutes(slow, loss) / minutes)
+    high_miss = math.log(gel_minutes(fast, loss) / minutes)
+    for _ in range(MOST_TRIALS):
+        middle = high - high_miss * (high - low) / (high_miss - low_miss)
+        miss = math.log(gel_minutes(math.exp(middle), loss) / minutes)
+        if abs(miss) < CLOSE_ENOUGH:
+            break
+        if miss * high_miss < 0.0:
+            low, low_miss = high, high_miss
         else:
-            fast = middle
-    return math.sqrt(slow * fast)
+            low_miss /= 2.0
+        high, high_miss = middle, miss
+    return math.exp(middle)

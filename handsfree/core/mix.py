@@ -14,9 +14,10 @@ from handsfree.core.errors import (
     BasisNeedsDensities,
     BatchTooSmall,
     CupTooSmall,
+    Missing,
     NotAllowed,
-    OutOfRange,
     StoodTooLong,
+    check_range,
 )
 
 # One tonne: far beyond a hand mix, and it keeps every result finite.
@@ -103,8 +104,6 @@ def parse_ratio(text: str, basis: Basis) -> MixRatio:
         return MixRatio(Fraction(100), Fraction(found[1]), basis)
     if found := PERCENT_OF_TOTAL.fullmatch(words):
         percent = Fraction(found[1])
-        if not 0 < percent < 100:
-            raise OutOfRange("hardener_percent_of_total", percent, 0, 100, "%", low_excluded=True)
         return MixRatio(100 - percent, percent, basis)
     raise NotAllowed(
         "ratio", text, "resin:hardener such as 7:1 or 100:44, 14.3 phr, or 12.5 % of total"
@@ -209,8 +208,7 @@ def running_total_g(*, resin_g: Fraction, weight_ratio: Fraction, cup_g: Fractio
 
     Source: the sum of what stands on the scale.
     """
-    if not 0 <= cup_g <= LARGEST_MASS_G:
-        raise OutOfRange("cup_g", cup_g, 0, LARGEST_MASS_G, "g")
+    check_range("cup_g", cup_g, 0, LARGEST_MASS_G, "g")
     return cup_g + resin_g + hardener_for_resin_g(resin_g=resin_g, weight_ratio=weight_ratio)
 
 
@@ -253,8 +251,7 @@ def addition_g(*, mixed_g: Fraction, addition_percent: Fraction) -> Fraction:
     Not covered: whether the label allows it.
     """
     check_mass("mixed_g", mixed_g)
-    if not 0 <= addition_percent <= 100:
-        raise OutOfRange("addition_percent", addition_percent, 0, 100, "%")
+    check_range("addition_percent", addition_percent, 0, 100, "%")
     return mixed_g * addition_percent / 100
 
 
@@ -291,8 +288,7 @@ def rounded_parts_g(parts_g: Sequence[Fraction], step_g: Fraction) -> tuple[Frac
     Source: the method of the largest remainder.
     """
     for part_g in parts_g:
-        if not 0 <= part_g <= LARGEST_MASS_G:
-            raise OutOfRange("part_g", part_g, 0, LARGEST_MASS_G, "g")
+        check_range("part_g", part_g, 0, LARGEST_MASS_G, "g")
     total_steps = rounded_to_step(sum(parts_g, Fraction()), step_g) / step_g
     exact_steps = [part_g / step_g for part_g in parts_g]
     steps = [math.floor(exact) for exact in exact_steps]
@@ -358,8 +354,7 @@ def hardener_error(*, resin_g: Fraction, hardener_g: Fraction, weight_ratio: Fra
     Source: the definition of a relative error.
     """
     target_g = hardener_for_resin_g(resin_g=resin_g, weight_ratio=weight_ratio)
-    if not 0 <= hardener_g <= LARGEST_MASS_G:
-        raise OutOfRange("hardener_g", hardener_g, 0, LARGEST_MASS_G, "g")
+    check_range("hardener_g", hardener_g, 0, LARGEST_MASS_G, "g")
     return hardener_g / target_g - 1
 
 
@@ -393,8 +388,7 @@ class Tolerance:
             ("tolerated", self.tolerated, self.good),
             ("limit", self.limit, self.tolerated),
         ):
-            if not least <= value <= 1:
-                raise OutOfRange(name, value, least, 1)
+            check_range(name, value, least, 1)
 
 
 def band_of(error: Fraction, tolerance: Tolerance) -> Band:
@@ -448,6 +442,7 @@ def correction(
     Raises:
         CupTooSmall: the corrected mix does not fit the cup.
         StoodTooLong: the cup has stood for more than a quarter of its pot life.
+        Missing: stood_minutes is given without pot_life_minutes.
         OutOfRange: an argument lies outside its range.
 
     Source: A = r B for the part that is short; the standing limit is Judgement, see above.
@@ -456,11 +451,10 @@ def correction(
     """
     error = hardener_error(resin_g=resin_g, hardener_g=hardener_g, weight_ratio=weight_ratio)
     if stood_minutes is not None:
-        if pot_life_minutes is None or not 0 < pot_life_minutes <= 100_000:
-            given = math.nan if pot_life_minutes is None else pot_life_minutes
-            raise OutOfRange("pot_life_minutes", given, 0, 100_000, "min", low_excluded=True)
-        if not 0 <= stood_minutes <= 100_000:
-            raise OutOfRange("stood_minutes", stood_minutes, 0, 100_000, "min")
+        if pot_life_minutes is None:
+            raise Missing("pot_life_minutes", "a correction after the cup has stood")
+        check_range("pot_life_minutes", pot_life_minutes, 0, 100_000, "min", low_excluded=True)
+        check_range("stood_minutes", stood_minutes, 0, 100_000, "min")
         limit_minutes = LATEST_CORRECTION_SHARE * pot_life_minutes
         if stood_minutes > limit_minutes:
             raise StoodTooLong(stood_minutes, limit_minutes)
@@ -476,23 +470,19 @@ def correction(
 
 def check_mass(field: str, value: Fraction, *, unit: str = "g") -> None:
     """Refuses a mass that is not above 0 and up to a tonne."""
-    if not 0 < value <= LARGEST_MASS_G:
-        raise OutOfRange(field, value, 0, LARGEST_MASS_G, unit, low_excluded=True)
+    check_range(field, value, 0, LARGEST_MASS_G, unit, low_excluded=True)
 
 
 def check_weight_ratio(field: str, value: Fraction) -> None:
     """Refuses a ratio outside 1:20 to 20:1."""
-    if not LEAST_RATIO <= value <= LARGEST_RATIO:
-        raise OutOfRange(field, value, LEAST_RATIO, LARGEST_RATIO, "resin to 1 hardener")
+    check_range(field, value, LEAST_RATIO, LARGEST_RATIO, "resin to 1 hardener")
 
 
 def check_density(field: str, value: Fraction) -> None:
     """Refuses a density outside 0.5 to 4 g/ml."""
-    if not LEAST_DENSITY_G_PER_ML <= value <= LARGEST_DENSITY_G_PER_ML:
-        raise OutOfRange(field, value, LEAST_DENSITY_G_PER_ML, LARGEST_DENSITY_G_PER_ML, "g/ml")
+    check_range(field, value, LEAST_DENSITY_G_PER_ML, LARGEST_DENSITY_G_PER_ML, "g/ml")
 
 
 def check_tolerance(field: str, value: Fraction) -> None:
     """Refuses a tolerance that is not above 0 and up to 1."""
-    if not 0 < value <= 1:
-        raise OutOfRange(field, value, 0, 1, low_excluded=True)
+    check_range(field, value, 0, 1, low_excluded=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 from itertools import pairwise
 
-from handsfree.core.errors import OutOfRange
+from handsfree.core.errors import OutOfRange, check_range
 
 # The rule that life halves per +10 °C (UFGS 09 97 13) is not safe both ways: published pairs of
 # pot lives and temperatures give factors from 1.4 to 2.3 per 10 °C. So: the largest when hotter
@@ -115,8 +115,7 @@ def pot_life(
         Material that was spread: a film has several times the life of the cup.
     """
     check_label(label)
-    if not LEAST_BATCH_G <= batch_g <= LARGEST_BATCH_G:
-        raise OutOfRange("batch_g", batch_g, LEAST_BATCH_G, LARGEST_BATCH_G, "g")
+    check_range("batch_g", batch_g, LEAST_BATCH_G, LARGEST_BATCH_G, "g")
     check_mix_c(mix_c)
     method_factor, doubts = method_factor_of(label)
     air_minutes = label.minutes * method_factor
@@ -171,8 +170,7 @@ def share_used(
         The heat of the mix itself, which the rule already contains: readings are of the air round
         the cup. A thermometer in the cup is the second clock, share_gone_at_rise.
     """
-    if not 0.0 <= now_minutes <= LARGEST_MINUTES:
-        raise OutOfRange("now_minutes", now_minutes, 0, LARGEST_MINUTES, "min")
+    check_range("now_minutes", now_minutes, 0, LARGEST_MINUTES, "min")
     check_history(history)
     at_test = pot_life(label, batch_g=batch_g, mix_c=label.test_c, fill_depth_mm=fill_depth_mm)
     method_factor, _ = method_factor_of(label)
@@ -217,44 +215,36 @@ def share_gone_at_rise(*, mixed_c: float, cup_c: float) -> float:
         Slower products, whose small or cool batches may gel without ever growing warm.
     """
     check_mix_c(mixed_c, field="mixed_c")
-    if not 0.0 <= cup_c <= 300.0:
-        raise OutOfRange("cup_c", cup_c, 0, 300, "°C")
+    check_range("cup_c", cup_c, 0, 300, "°C")
     return read_off(GONE_AT_RISE, cup_c - mixed_c)
 
 
 def check_label(label: LabelPotLife) -> None:
     """Refuses a label whose pot life cannot be carried over; the ranges stand at pot_life."""
-    if not 2.0 <= label.minutes <= 240.0:
-        raise OutOfRange("label_minutes", label.minutes, 2, 240, "min")
-    if not 10.0 <= label.test_g <= LARGEST_BATCH_G:
-        raise OutOfRange("label_test_g", label.test_g, 10, LARGEST_BATCH_G, "g")
-    if not LEAST_C <= label.test_c <= LARGEST_C:
-        raise OutOfRange("label_test_c", label.test_c, LEAST_C, LARGEST_C, "°C")
+    check_range("label_minutes", label.minutes, 2, 240, "min")
+    check_range("label_test_g", label.test_g, 10, LARGEST_BATCH_G, "g")
+    check_range("label_test_c", label.test_c, LEAST_C, LARGEST_C, "°C")
 
 
 def check_mix_c(mix_c: float, *, field: str = "mix_c") -> None:
     """Refuses a mix temperature outside 0 to 40 °C."""
-    if not 0.0 <= mix_c <= LARGEST_C:
-        raise OutOfRange(field, mix_c, 0, LARGEST_C, "°C")
+    check_range(field, mix_c, 0, LARGEST_C, "°C")
 
 
 def check_history(history: Sequence[MixReading]) -> None:
-    if not 1 <= len(history) <= LARGEST_HISTORY:
-        raise OutOfRange("history_readings", len(history), 1, LARGEST_HISTORY)
-    if history[0].minutes != 0.0:
-        raise OutOfRange("first_reading_minutes", history[0].minutes, 0, 0, "min")
+    check_range("history_readings", len(history), 1, LARGEST_HISTORY)
+    check_range("first_reading_minutes", history[0].minutes, 0, 0, "min")
     for reading in history:
         check_mix_c(reading.mix_c)
     for earlier, later in pairwise(history):
-        if not earlier.minutes < later.minutes <= LARGEST_MINUTES:
-            raise OutOfRange(
-                "reading_minutes",
-                later.minutes,
-                earlier.minutes,
-                LARGEST_MINUTES,
-                "min",
-                low_excluded=True,
-            )
+        check_range(
+            "reading_minutes",
+            later.minutes,
+            earlier.minutes,
+            LARGEST_MINUTES,
+            "min",
+            low_excluded=True,
+        )
 
 
 def method_factor_of(label: LabelPotLife) -> tuple[float, list[Doubt]]:
@@ -285,8 +275,7 @@ def compact_mass_g(batch_g: float, fill_depth_mm: float) -> float:
     Source: equal volume over surface, V/S = d h / (2 d + 4 h) for a cylinder d wide and h deep,
         which is d/6 for h = d and largest there.
     """
-    if not 0.1 <= fill_depth_mm <= 500.0:
-        raise OutOfRange("fill_depth_mm", fill_depth_mm, 0.1, 500, "mm")
+    check_range("fill_depth_mm", fill_depth_mm, 0.1, 500, "mm")
     depth_cm = fill_depth_mm / 10.0
     width_cm = math.sqrt(4.0 * batch_g / (math.pi * MIX_G_PER_ML * depth_cm))
     volume_over_surface_cm = width_cm * depth_cm / (2.0 * width_cm + 4.0 * depth_cm)

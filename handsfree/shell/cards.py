@@ -3,7 +3,8 @@
 from importlib import resources
 from pathlib import Path
 
-from handsfree.core.card import LARGEST_BYTES, ProductCard, read_card
+from handsfree.core.card import ProductCard, read_card
+from handsfree.core.card_fields import LARGEST_BYTES
 from handsfree.core.errors import Refusal
 
 DEFAULT_CARD = "gate-coat"

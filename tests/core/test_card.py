@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 import handsfree
-from handsfree.core.card import Origin, read_card
+from handsfree.core.card import Feature, Origin, missing_for, read_card
 from handsfree.core.cure import Stage
 from handsfree.core.errors import CardInvalid
 from handsfree.core.mix import Basis, Tolerance
@@ -133,3 +133,94 @@ def test_short_card_has_what_it_says_and_no_more() -> None:
     assert card.limits is None
     assert card.cure is None
     assert card.note == ""
+
+
+def test_missing_keys_are_told_by_the_feature_that_needs_them() -> None:
+    assert missing_for(read_card(GATE)) == {}
+    without_rows = GATE.replace("use_h = [120, 72, 48, 36, 30]\n", "").replace(
+        "tack_free_h = [14, 9, 6, 4, 3]\n", ""
+    )
+    assert missing_for(read_card(without_rows)) == {
+        Feature.TAPE: ("cure.tack_free_h",),
+        Feature.READY: ("cure.use_h",),
+    }
+    by_volume = (
+        GATE.replace('by = "weight"', 'by = "volume"')
+        .replace("hardener_g_per_ml = 0.97\n", "")
+        .replace('"mix.hardener_g_per_ml", ', "")
+    )
+    assert missing_for(read_card(by_volume)) == {
+        Feature.WEIGH: ("mix.hardener_g_per_ml",),
+        Feature.LITERS: ("mix.hardener_g_per_ml",),
+    }
+    bare = 'format = 1\nname = "A"\ninvented = true\n[mix]\nratio = "2:1"\nby = "weight"'
+    assert set(missing_for(read_card(bare))) == set(Feature) - {Feature.WEIGH}
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("minutes = 25", "minutes = 1"),
+        ("minutes = 25", "minutes = 1440"),
+        ("test_g = 100", "test_g = 100000"),
+        ("test_c = 25", "test_c = 60"),
+        ("test_c = 25", "test_c = 0"),
+        ("coats = 2", "coats = 10"),
+        ("coats = 2", "coats = 2.0"),
+        ("volume_solids_percent = 100", "volume_solids_percent = 1"),
+        ("dft_um = [150, 300]", "dft_um = [5, 5000]"),
+        ("dew_margin_k = 3", "dew_margin_k = 20"),
+        ("resin_g_per_ml = 1.15", "resin_g_per_ml = 0.5"),
+        ('name = "Gate Coat"', f'name = "{"a" * 40}"'),
+        ("least_c = 10", "least_c = -10"),
+    ],
+)
+def test_value_at_its_limit_is_read(old: str, new: str) -> None:
+    read_card(GATE.replace(old, new, 1))
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("minutes = 25", "minutes = 0.999"),
+        ("coats = 2", "coats = 11"),
+        ("volume_solids_percent = 100", "volume_solids_percent = 100.5"),
+        ("dft_um = [150, 300]", "dft_um = [4, 5000]"),
+        ("humidity_percent = 80", "humidity_percent = 101"),
+        ("dew_margin_k = 3", "dew_margin_k = 0"),
+        ("resin_g_per_ml = 1.15", "resin_g_per_ml = 4.1"),
+        ('name = "Gate Coat"', f'name = "{"a" * 41}"'),
+        ("least_c = 10", "least_c = 61"),
+    ],
+)
+def test_value_just_beyond_its_limit_is_refused(old: str, new: str) -> None:
+    with pytest.raises(CardInvalid):
+        read_card(GATE.replace(old, new, 1))
+
+
+def test_tolerance_of_the_label_replaces_ours() -> None:
+    text = GATE.replace('by = "weight"', 'by = "weight"\ntolerance_percent = [1, 3, 7.5]')
+    assert read_card(text).tolerance == Tolerance(
+        Fraction(1, 100), Fraction(3, 100), Fraction(75, 1000)
+    )
+    for bad in ("[3, 1, 7]", "[1, 3]", "[0, 3, 7]", "[1, 3, 51]", "[1, 3, true]", "5"):
+        with pytest.raises(CardInvalid) as refusal:
+            read_card(text.replace("[1, 3, 7.5]", bad))
+        assert refusal.value.key == "mix.tolerance_percent"
+
+
+def test_card_carries_every_section() -> None:
+    card = read_card(GATE.replace("test_c = 25", "test_c = 25\ninduction_minutes = 10"))
+    assert card.pot_life is not None
+    assert card.pot_life.induction_minutes == 10.0
+    assert card.film is not None
+    assert (card.film.least_dft_um, card.film.largest_dft_um, card.film.coats) == (150, 300, 2)
+    assert card.film.volume_solids_percent == 100.0
+    assert card.limits is not None
+    assert (card.limits.least_air_c, card.limits.largest_air_c) == (10, 35)
+    assert (card.limits.least_surface_c, card.limits.largest_surface_c) == (10, 35)
+    assert (card.limits.largest_humidity_percent, card.limits.dew_margin_k) == (80, 3)
+    assert card.cure is not None
+    assert card.cure.surface_c == (10, 15, 20, 25, 30)
+    assert card.cure.least_c == 10
+    assert list(card.cure.hours) == list(Stage)

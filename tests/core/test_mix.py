@@ -11,6 +11,7 @@ from handsfree.core.errors import (
     BasisNeedsDensities,
     BatchTooSmall,
     CupTooSmall,
+    Missing,
     NotAllowed,
     OutOfRange,
     StoodTooLong,
@@ -227,8 +228,9 @@ def test_correction_is_refused_once_the_cup_has_stood() -> None:
     with pytest.raises(StoodTooLong) as refusal:
         cup(stood_minutes=5.1, pot_life_minutes=20.0)
     assert (refusal.value.stood_minutes, refusal.value.limit_minutes) == (5.1, 5.0)
-    with pytest.raises(OutOfRange):
+    with pytest.raises(Missing) as missing:
         cup(stood_minutes=1.0)
+    assert missing.value.field == "pot_life_minutes"
     with pytest.raises(OutOfRange):
         cup(stood_minutes=float("nan"), pot_life_minutes=20.0)
 

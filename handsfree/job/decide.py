@@ -204,7 +204,7 @@ def _tell_total(step: Step) -> Decision:
     if target is not None:
         total_g = batch.grams_of(pour.other(target.component)) + target.grams
     rounded = rounded_to_step(total_g, step.setup.scale.step_g)
-    return answer(step, replies.TotalWeight(rounded), Outcome.ACCEPTED)
+    return answer(step, replies.TotalWeight(rounded, is_complete=target is None), Outcome.ACCEPTED)
 
 
 def _tell_time_left(step: Step) -> Decision:

@@ -69,6 +69,10 @@ def place_reading(step: Step, component: Component | None, shown_g: Fraction) ->
         if target is None:
             return _ask_component(step, shown_g)
         component = target.component
+    if target is not None and component is target.component:
+        small = _too_small(step, batch, target)
+        if small is not None:
+            return answer(step, small, Outcome.REJECTED)
     zero_g = batch.zero_g
     if zero_g is None and batch.grams_of(pour.other(component)):
         return _find_zero(step, batch, target, component, shown_g)
@@ -180,16 +184,25 @@ def accept(step: Step, reading: Candidate) -> Decision:
     return answer(step, reply, Outcome.ACCEPTED, events=tuple(events), talk=talk)
 
 
+def _too_small(step: Step, batch: Batch, target: pour.Target) -> Reply | None:
+    scale = step.setup.scale
+    refusal = pour.too_small(step.setup.recipe, target, batch, scale)
+    if refusal is None:
+        return None
+    # Rounded up: the exact least is no number this scale can show.
+    least_g = -(-refusal.least_resin_g // scale.step_g) * scale.step_g
+    return replies.BatchIsTooSmall(least_g, scale.step_g)
+
+
 def what_follows(step: Step, batch: Batch) -> Reply:
     """What is said once a reading counts: the target, the correction, or that it is done."""
     recipe, scale = step.setup.recipe, step.setup.scale
     target = pour.target_of(recipe, batch)
     if target is None:
         return replies.MixComplete(batch.total_g, step.setup.card.pot_life is not None)
-    refusal = pour.too_small(recipe, target, batch, scale)
-    if refusal is not None:
-        least_g = -(-refusal.least_resin_g // scale.step_g) * scale.step_g
-        return replies.BatchIsTooSmall(least_g, scale.step_g)
+    small = _too_small(step, batch, target)
+    if small is not None:
+        return small
     if not batch.grams_of(target.component):
         low_g, high_g = pour.good_range_g(recipe, target, scale.step_g)
         target_g = rounded_to_step(target.grams, scale.step_g)

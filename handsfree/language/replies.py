@@ -120,6 +120,7 @@ class TotalWeight:
     """What the whole mix weighs, or will weigh once it is complete."""
 
     total_g: Fraction
+    is_complete: bool
 
 
 @dataclass(frozen=True)
@@ -397,8 +398,9 @@ def wording(reply: Reply) -> str:
                 f"{start}Add {_grams(add_g)} of {component.value} to balance it, "
                 f"until the scale shows {say_digits(shown_g)}."
             )
-        case TotalWeight(total_g):
-            return f"{_capital(_grams(total_g))} in all when the mix is complete."
+        case TotalWeight(total_g, is_complete):
+            end = "" if is_complete else " when the mix is complete"
+            return f"{_capital(_grams(total_g))} in all{end}."
         case BatchIsTooSmall(least_g, step_g):
             return (
                 f"Too little for a scale with steps of {_grams(step_g)}. "

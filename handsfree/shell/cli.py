@@ -1,6 +1,7 @@
 """The command line."""
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
@@ -85,6 +86,19 @@ def _parser() -> argparse.ArgumentParser:
     check = commands.add_parser("check", help="what is installed, what is missing, how to get it")
     _add_job_options(check)
     check.set_defaults(run=_check)
+
+    bench = commands.add_parser("bench", help="measure; prints Markdown")
+    topics = bench.add_subparsers(metavar="TOPIC", required=True)
+    hearing = topics.add_parser("hearing", help="right, asked and wrong on indexed recordings")
+    hearing.add_argument("--speech", type=Path, required=True, action="append", metavar="FOLDER")
+    hearing.add_argument("--noise", type=Path, metavar="FOLDER", help="recordings of noise")
+    hearing.add_argument("--snr", default="20,10,5", metavar="DB,DB", help="default 20,10,5")
+    hearing.add_argument("--every", type=int, default=1, metavar="N", help="each Nth recording")
+    hearing.add_argument("--confusions", type=int, default=40, metavar="N", help="most to list")
+    hearing.add_argument("--jobs", type=int, default=os.cpu_count() or 1, metavar="N")
+    hearing.add_argument("--report", type=Path, metavar="FILE", help="also write it to a file")
+    hearing.add_argument("--model", type=Path, metavar="FOLDER", help="another Vosk model folder")
+    hearing.set_defaults(run=_bench_hearing)
     return parser
 
 
@@ -187,6 +201,16 @@ def _check(args: argparse.Namespace) -> int:
     from handsfree.shell import checkup
 
     return checkup.run(args.model, args.product)
+
+
+def _bench_hearing(args: argparse.Namespace) -> int:
+    from handsfree.shell import bench
+    from handsfree.shell.model_folder import ModelUnusable
+
+    try:
+        return bench.run(args)
+    except (ValueError, ModelUnusable) as error:
+        raise KnownTrouble(str(error)) from error
 
 
 def _hearing(args: argparse.Namespace, stack: ExitStack) -> "Hearing":

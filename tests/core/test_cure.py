@@ -275,6 +275,9 @@ def test_missing_row_is_named() -> None:
     with pytest.raises(Missing) as refusal:
         stage_hours(TABLE, Stage.SAND, surface_c=20.0, side=Side.LATE)
     assert refusal.value.field == "cure.sand_h"
+    with pytest.raises(Missing) as refusal:
+        stage_hours(TABLE, Stage.FULL_CURE, surface_c=20.0, side=Side.LATE)
+    assert refusal.value.needed_for == "the time to full cure"
 
 
 NAN = float("nan")

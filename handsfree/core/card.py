@@ -21,7 +21,16 @@ from handsfree.core.mix import (
     Tolerance,
     parse_ratio,
 )
-from handsfree.core.potlife import LabelPotLife, Method
+from handsfree.core.potlife import (
+    LARGEST_BATCH_G,
+    LARGEST_C,
+    LARGEST_LABEL_MINUTES,
+    LEAST_C,
+    LEAST_LABEL_MINUTES,
+    LEAST_TEST_G,
+    LabelPotLife,
+    Method,
+)
 
 FORMAT = 1
 LARGEST_TABLE = 8  # Temperatures in the cure table.
@@ -118,9 +127,9 @@ def _pot_life_of(card: Fields) -> LabelPotLife | None:
     if not card.has_section("pot_life"):
         return None
     return LabelPotLife(
-        minutes=float(card.number("pot_life.minutes", 1, 1440)),
-        test_g=float(card.number("pot_life.test_g", 1, 100_000)),
-        test_c=float(card.number("pot_life.test_c", 0, 60)),
+        minutes=float(card.number("pot_life.minutes", LEAST_LABEL_MINUTES, LARGEST_LABEL_MINUTES)),
+        test_g=float(card.number("pot_life.test_g", LEAST_TEST_G, LARGEST_BATCH_G)),
+        test_c=float(card.number("pot_life.test_c", LEAST_C, LARGEST_C)),
         method=card.choice("pot_life.method", Method),
         induction_minutes=float(
             card.number_or("pot_life.induction_minutes", 0, 240, default=Fraction())

@@ -69,7 +69,7 @@ class Fields:
             raise self.invalid(key, "true or false")
         return value
 
-    def number(self, key: str, low: Fraction | int, high: Fraction | int) -> Fraction:
+    def number(self, key: str, low: Fraction | float, high: Fraction | float) -> Fraction:
         """A plain number within limits, exact. Raises CardInvalid for anything else."""
         number = _plain_number(self.values.get(key))
         if number is None or not low <= number <= high:
@@ -81,7 +81,7 @@ class Fields:
         return self.number(key, low, high) if key in self.values else default
 
     def numbers(
-        self, key: str, low: Fraction | int, high: Fraction | int, counts: range
+        self, key: str, low: Fraction | float, high: Fraction | float, counts: range
     ) -> tuple[Fraction, ...]:
         """A list of plain numbers within limits. Raises CardInvalid for anything else."""
         size = f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"

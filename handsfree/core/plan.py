@@ -30,7 +30,7 @@ from handsfree.core.mix import (
     split_total_g,
     weight_ratio,
 )
-from handsfree.core.potlife import LARGEST_BATCH_G, LabelPotLife, PotLife, pot_life
+from handsfree.core.potlife import LabelPotLife, PotLife, largest_batch_g, pot_life
 
 # Stirring two to three minutes, two more once it looks uniform (a light-aircraft mixing
 # procedure), half a minute to pour and start. Judgement for the sum.
@@ -150,10 +150,9 @@ def plan(card: ProductCard, job: Job, readings: Sequence[Conditions]) -> Plan:
         readings: conditions now, at 0 hours, and as forecast after it; the last one is held.
 
     Returns:
-        Equal cups, the fewest that can be spread in half their pot life in the
-        warmest air of the readings. Each coat after the
-        first starts when the window is surely open; its opening is counted from the end of the
-        coat before, its close and the tape from that coat's start.
+        Equal cups, the fewest that can be spread in half their pot life in the warmest air of the
+        readings. Each coat after the first starts when the window is surely open; its opening is
+        counted from the end of the coat before, its close and the tape from that coat's start.
 
     Raises:
         Missing: the card lacks something this needs.
@@ -228,8 +227,7 @@ def _cup_plan(
     # The cup soon takes the room's temperature when that is higher.
     warmest_c = max(job.mix_c, air_c)
     coat_minutes = job.area_m2 / job.spread_m2_per_hour * 60.0
-    # A larger cup than the pot life rule covers is never tried.
-    fewest = max(1, math.ceil(coat_g / LARGEST_BATCH_G))
+    fewest = max(1, math.ceil(coat_g / largest_batch_g(label)))
     for count in range(fewest, MOST_CUPS + 1):
         batch_g, spread_minutes = coat_g / count, coat_minutes / count
         if job.cup_g is not None and batch_g > job.cup_g:

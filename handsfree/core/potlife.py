@@ -22,6 +22,8 @@ NO_LOSS_MINUTES = 45.0
 # Limits of the fit.
 LEAST_C, LARGEST_C = 10.0, 40.0
 LEAST_BATCH_G, LARGEST_BATCH_G = 0.1, 5000.0
+LEAST_TEST_G = 10.0
+LEAST_LABEL_MINUTES, LARGEST_LABEL_MINUTES = 2.0, 240.0
 SLOW_MINUTES, SLOWEST_MINUTES = 60.0, 120.0
 # Over 60 minutes the heat balance comes out up to a quarter shorter than the rule. Judgement.
 SLOW_FACTOR = 0.75
@@ -121,9 +123,11 @@ def pot_life(
     air_minutes = label.minutes * method_factor
     compact_g = batch_g if fill_depth_mm is None else _compact_mass_g(batch_g, fill_depth_mm)
     is_larger = compact_g > label.test_g
+    if compact_g > largest_batch_g(label):
+        raise OutOfRange(
+            "label_minutes", label.minutes, LEAST_LABEL_MINUTES, SLOWEST_MINUTES, "min"
+        )
     if air_minutes > SLOW_MINUTES:
-        if is_larger and air_minutes > SLOWEST_MINUTES:
-            raise OutOfRange("label_minutes", label.minutes, 2, SLOWEST_MINUTES, "min")
         doubts.append(Doubt.SLOW_PRODUCT)
         method_factor *= SLOW_FACTOR
     if mix_c < LEAST_C:
@@ -137,6 +141,20 @@ def pot_life(
         mass_factor = _mass_factor_of(air_minutes * temperature_factor, label.test_g / compact_g)
     minutes = label.minutes * method_factor * temperature_factor * mass_factor
     return PotLife(minutes, method_factor, temperature_factor, mass_factor, tuple(doubts))
+
+
+def largest_batch_g(label: LabelPotLife) -> float:
+    """The largest batch in an ordinary cup that a label's pot life can be carried over to, g.
+
+    Args:
+        label: as for pot_life.
+
+    Source: Judgement: small batches of a very slow product sit near the edge of running away, so
+        that its life says nothing about larger ones.
+    """
+    method_factor, _ = _method_factor_of(label)
+    is_too_slow = label.minutes * method_factor > SLOWEST_MINUTES
+    return label.test_g if is_too_slow else LARGEST_BATCH_G
 
 
 def share_used(
@@ -221,8 +239,8 @@ def share_gone_at_rise(*, mixed_c: float, cup_c: float) -> float:
 
 def check_label(label: LabelPotLife) -> None:
     """Refuses a label whose pot life cannot be carried over; the ranges stand at pot_life."""
-    check_range("label_minutes", label.minutes, 2, 240, "min")
-    check_range("label_test_g", label.test_g, 10, LARGEST_BATCH_G, "g")
+    check_range("label_minutes", label.minutes, LEAST_LABEL_MINUTES, LARGEST_LABEL_MINUTES, "min")
+    check_range("label_test_g", label.test_g, LEAST_TEST_G, LARGEST_BATCH_G, "g")
     check_range("label_test_c", label.test_c, LEAST_C, LARGEST_C, "°C")
 
 

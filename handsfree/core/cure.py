@@ -13,7 +13,7 @@ from enum import Enum
 from functools import cache
 from itertools import pairwise
 
-from handsfree.core.errors import Missing, check_range
+from handsfree.core.errors import Missing, check_range, check_rising
 
 # Beyond the table's ends each side takes the factor per 10 °C that is safe for it. Published cure
 # times of an epoxy mortar (a highway special provision: 10, 6, 3 days and 20, 10, 7 days at 60,
@@ -33,7 +33,6 @@ TAPE_LEAST_HOURS = 0.5
 SLOWER_BY = 1.1
 LEAST_SURFACE_C, LARGEST_SURFACE_C = -30.0, 60.0
 LARGEST_HOURS = 10_000.0
-LARGEST_HISTORY = 100_000
 
 
 class Stage(Enum):
@@ -314,14 +313,9 @@ def _check_hours(field: str, value: float) -> None:
 
 def _check_history(history: Sequence[SurfaceReading]) -> None:
     """Refuses readings that do not start at 0 and rise, or whose temperature is out of range."""
-    check_range("history_readings", len(history), 1, LARGEST_HISTORY)
-    check_range("first_reading_hours", history[0].hours, 0, 0, "h")
+    check_rising("reading_hours", [reading.hours for reading in history], LARGEST_HOURS, "h")
     for reading in history:
         check_range("surface_c", reading.surface_c, LEAST_SURFACE_C, LARGEST_SURFACE_C, "°C")
-    for earlier, later in pairwise(history):
-        check_range(
-            "reading_hours", later.hours, earlier.hours, LARGEST_HOURS, "h", low_excluded=True
-        )
 
 
 def _intervals(

@@ -3,7 +3,11 @@
 from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from typing import TypeAlias
+
+# Two months in steps of one minute; more is no history of one coat.
+LARGEST_HISTORY = 100_000
 
 Number: TypeAlias = int | float | Decimal | Fraction
 
@@ -152,6 +156,20 @@ def check_range(
     """Refuses a value outside its domain, NaN included; the arguments are OutOfRange's."""
     if not low <= value <= high or (low_excluded and value == low):
         raise OutOfRange(field, value, low, high, unit, low_excluded=low_excluded)
+
+
+def check_rising(field: str, times: Sequence[float], high: float, unit: str) -> None:
+    """Refuses times of a history that do not start at 0 and rise to at most high.
+
+    Args:
+        field: the name of a later time; the first one's is first_ and this.
+        times: 1 to 100,000 of them.
+        high: the latest allowed, in the unit.
+    """
+    check_range("history_readings", len(times), 1, LARGEST_HISTORY)
+    check_range(f"first_{field}", times[0], 0, 0, unit)
+    for earlier, later in pairwise(times):
+        check_range(field, later, earlier, high, unit, low_excluded=True)
 
 
 def _shown(value: Number) -> str:

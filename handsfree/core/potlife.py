@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 from itertools import pairwise
 
-from handsfree.core.errors import OutOfRange, check_range
+from handsfree.core.errors import OutOfRange, check_range, check_rising
 
 # The rule that life halves per +10 °C (UFGS 09 97 13) is not safe both ways: published pairs of
 # pot lives and temperatures give factors from 1.4 to 2.3 per 10 °C. So: the largest when hotter
@@ -37,7 +37,6 @@ GONE_AT_RISE = ((0.0, 0.0), (5.0, 0.56), (10.0, 0.77), (15.0, 0.87), (25.0, 0.94
 # Fresh mix, from memory; only the cup's proportions depend on it.
 MIX_G_PER_ML = 1.1
 LARGEST_MINUTES = 1440.0
-LARGEST_HISTORY = 100_000
 
 
 class Method(Enum):
@@ -250,19 +249,10 @@ def check_mix_c(mix_c: float, *, field: str = "mix_c") -> None:
 
 
 def _check_history(history: Sequence[MixReading]) -> None:
-    check_range("history_readings", len(history), 1, LARGEST_HISTORY)
-    check_range("first_reading_minutes", history[0].minutes, 0, 0, "min")
+    times = [reading.minutes for reading in history]
+    check_rising("reading_minutes", times, LARGEST_MINUTES, "min")
     for reading in history:
         check_mix_c(reading.mix_c)
-    for earlier, later in pairwise(history):
-        check_range(
-            "reading_minutes",
-            later.minutes,
-            earlier.minutes,
-            LARGEST_MINUTES,
-            "min",
-            low_excluded=True,
-        )
 
 
 def _method_factor_of(label: LabelPotLife) -> tuple[float, list[Doubt]]:

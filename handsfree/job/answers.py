@@ -34,6 +34,9 @@ def name_component(step: Step, intent: said.NameComponent) -> Decision:
 
 
 def confirm(step: Step) -> Decision:
+    if step.talk.question is not None and not step.is_sure:
+        # A yes makes a number count: one that noise may have made is not enough.
+        return answer(step, replies.AskYes(), Outcome.ASKED)
     match step.talk.question:
         case ConfirmReading(candidate):
             return accept(step, candidate)

@@ -11,6 +11,7 @@ class Heard:
     """Words from the recognizer or the keyboard, and what was wrong with their sound."""
 
     words: tuple[str, ...]
+    confidence: float = 1.0  # Of the word recognized least surely, 0 to 1; typed words are sure.
     is_clipped: bool = False
     is_too_long: bool = False
 

@@ -51,6 +51,7 @@ class Step:
     state: State
     talk: Talk
     now: datetime
+    is_sure: bool = True  # Every word was recognized surely.
 
     @property
     def batch(self) -> Batch | None:

@@ -18,6 +18,7 @@ from handsfree.job.state import Batch, evolve
 from handsfree.job.step import Decision, Outcome, Step, answer
 from handsfree.language import intents as said
 from handsfree.language import replies
+from handsfree.language.numbers import Form
 from handsfree.language.replies import Reply
 
 
@@ -35,7 +36,19 @@ def take_reading(step: Step, intent: said.TakeReading) -> Decision:
         # The same value again after a no: the ear is stuck, so another way is needed.
         return answer(step, replies.AskDigits(), Outcome.ASKED)
     component = intent.component or _component_of_question(step.talk)
+    step = replace(step, is_sure=step.is_sure and _is_plain(intent))
     return place_reading(step, component, shown_g)
+
+
+def _is_plain(intent: said.TakeReading) -> bool:
+    """Whether the number was said in a form that is seldom mistaken.
+
+    Teens and tens sound alike, pairs run together, and a single digit without its unit is
+    what noise makes most easily.
+    """
+    mass = intent.masses[0]
+    is_bare_digit = mass.grams < 10 and not mass.has_unit
+    return not (intent.has_sound_alike or mass.form is Form.PAIR or is_bare_digit)
 
 
 def _component_of_question(talk: Talk) -> Component | None:
@@ -142,6 +155,9 @@ def _progress(step: Step, batch: Batch, target: pour.Target, reading: Candidate)
         return _ask_reading(step, reading, reply)
     if reading.grams > target.grams:
         reply = replies.AskOverPour(reading.component, reading.grams, difference_g)
+        return _ask_reading(step, reading, reply)
+    if not step.is_sure:
+        reply = replies.ReadBack(reading.component, reading.grams)
         return _ask_reading(step, reading, reply)
     event = _reading_taken(step, batch, reading, is_confirmed=False)
     reply = replies.StillToPour(reading.component, reading.grams, -difference_g)

@@ -20,7 +20,8 @@ from handsfree.language.grammar import (
     expressions,
 )
 from handsfree.language.intents import Intent, TakeReading
-from handsfree.language.quantities import MASS_WORDS, is_cut_off
+from handsfree.language.numbers import NUMBER_WORDS
+from handsfree.language.quantities import is_cut_off
 
 LONGEST_UTTERANCE_WORDS = 24
 """Longer than any sentence of the grammar; a radio goes on for longer."""
@@ -118,6 +119,6 @@ def _misheard(reason: Reason, words: tuple[str, ...]) -> Misheard:
     return Misheard(
         reason,
         words,
-        has_number=any(word in MASS_WORDS - {"a", "and"} for word in words),
+        has_number=any(word in NUMBER_WORDS - {"a", "and"} for word in words),
         has_component=any(f" {phrase} " in text for phrase in COMPONENT_WORDS),
     )

@@ -263,6 +263,11 @@ class Balance:
 
 
 @dataclass(frozen=True)
+class AskYes:
+    """A yes was heard, but not surely."""
+
+
+@dataclass(frozen=True)
 class NoQuestion:
     """A yes or no, but nothing was asked."""
 
@@ -342,6 +347,7 @@ Reply = (
     | PotLifeWarning
     | PotLifeOver
     | Balance
+    | AskYes
     | NoQuestion
     | NothingSaid
     | WhatCanBeSaid
@@ -466,12 +472,14 @@ def wording(reply: Reply) -> str:
             )
         case Balance(batch, resin_g, hardener_g, is_complete):
             return _balance(batch, resin_g, hardener_g, is_complete)
+        case AskYes():
+            return "I am not sure I heard a yes. Please say yes or no again."
         case NoQuestion():
             return "I had no question open."
         case NothingSaid():
             return "I have not said anything yet."
         case WhatCanBeSaid(examples):
-            return "You can say: " + "; or ".join(examples) + "."
+            return "You can say, " + "; or ".join(examples) + "."
         case NotUnderstood(misheard):
             return _not_understood(misheard)
         case TooLoud():

@@ -127,10 +127,11 @@ def recordings_of(folder: Path) -> tuple[Recording, ...]:
 def samples_of(path: Path) -> Samples:
     """A recording as 16 kHz mono samples between -1 and 1, quiet before and after it."""
     sound = b"".join(blocks_of(path))
-    samples = np.frombuffer(sound, dtype="<i2").astype(np.float32) / 32768
+    samples = np.frombuffer(sound, dtype="<i2").astype(np.float32) / np.float32(32768)
     lead_in = np.zeros(int(LEAD_IN_S * SAMPLE_RATE_HZ), np.float32)
     tail = np.zeros(int(TAIL_S * SAMPLE_RATE_HZ), np.float32)
-    return np.concatenate([lead_in, samples, tail])
+    padded: Samples = np.concatenate([lead_in, samples, tail])
+    return padded
 
 
 def mixed(speech: Samples, noise: Samples, snr_db: float, seed: str) -> Samples:
@@ -148,7 +149,9 @@ def mixed(speech: Samples, noise: Samples, snr_db: float, seed: str) -> Samples:
     stretch = np.resize(noise[at:], len(speech))
     wanted = float(np.mean(active**2)) / 10 ** (snr_db / 10)
     total = speech + stretch * np.sqrt(wanted / float(np.mean(stretch**2)))
-    return (total / max(1.0, 1.02 * float(np.abs(total).max()))).astype(np.float32)
+    louder = max(1.0, 1.02 * float(np.abs(total).max()))
+    result: Samples = (total / louder).astype(np.float32)
+    return result
 
 
 @dataclass(frozen=True)
@@ -180,7 +183,7 @@ class Examiner:
         samples = samples_of(recording.path)
         if condition.noise is not None:
             noise = np.frombuffer(b"".join(blocks_of(condition.noise)), dtype="<i2")
-            noise_samples = noise.astype(np.float32) / 32768
+            noise_samples: Samples = noise.astype(np.float32) / np.float32(32768)
             seed = f"{recording.path.name} {condition.name}"
             samples = mixed(samples, noise_samples, condition.snr_db, seed)
         ear = Ear(self.recognizer, self.words)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import handsfree
 from handsfree.core.errors import Refusal
+from handsfree.shell import calculator
 from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
 
@@ -86,6 +87,8 @@ def _parser() -> argparse.ArgumentParser:
     check = commands.add_parser("check", help="what is installed, what is missing, how to get it")
     _add_job_options(check)
     check.set_defaults(run=_check)
+
+    calculator.add_commands(commands)
 
     bench = commands.add_parser("bench", help="measure; prints Markdown")
     topics = bench.add_subparsers(metavar="TOPIC", required=True)

@@ -40,6 +40,7 @@ def heard_of(utterance: Utterance) -> Heard:
     """The utterance as the dialogue takes it."""
     return Heard(
         utterance.words,
+        confidence=min(utterance.confidences, default=1.0),
         is_clipped=utterance.trouble is Trouble.CLIPPED,
         is_too_long=utterance.trouble is Trouble.TOO_LONG,
     )

@@ -107,7 +107,9 @@ class Fst:
                 at += 1
         flags = 0 if symbols is None else HAS_SYMBOLS
         table = b"" if symbols is None else symbol_table(symbols)
-        return self._header("const", 2, flags, properties) + table + states.tobytes() + arcs.tobytes()
+        return (
+            self._header("const", 2, flags, properties) + table + states.tobytes() + arcs.tobytes()
+        )
 
     def write_const(self, path: Path, symbols: list[str] | None = None) -> None:
         """Write a ConstFst, arcs in the order they were added."""

@@ -131,8 +131,9 @@ class _Builder:
     blank between two equal labels.
     """
 
-    def __init__(self, prons: Iterable[tuple[str, tuple[int, ...]]], phones: PhoneNumbers,
-                 costs: Costs) -> None:
+    def __init__(
+        self, prons: Iterable[tuple[str, tuple[int, ...]]], phones: PhoneNumbers, costs: Costs
+    ) -> None:
         self.phones, self.costs = phones, costs
         self.root = _Node()
         for word, labels in sorted(set(prons), key=lambda pron: (pron[1], pron[0])):
@@ -260,7 +261,9 @@ def build(
         for pron in choices:
             strange = [phone for phone in pron if phone not in index]
             if strange or not pron:
-                raise ValueError(f"{word!r}: {'unknown phones ' + ' '.join(strange) or 'no phones'}")
+                raise ValueError(
+                    f"{word!r}: {'unknown phones ' + ' '.join(strange) or 'no phones'}"
+                )
             entries.append((word, tuple(index[phone] for phone in pron)))
     return _Builder(entries, PhoneNumbers(tuple(labels)), costs).build()
 

@@ -153,6 +153,7 @@ def test_fill_as_deep_as_wide_is_the_ordinary_cup() -> None:
 
 def test_doubts_are_named() -> None:
     assert pot_life(GATE, batch_g=100, mix_c=25).doubts == ()
+    assert pot_life(GATE, batch_g=100, mix_c=10).doubts == ()
     cold = pot_life(GATE, batch_g=50, mix_c=4)
     assert cold.doubts == (Doubt.COLDER_THAN_THE_RULE, Doubt.SMALL_BATCH_NO_CREDIT)
     assert cold.minutes == pot_life(GATE, batch_g=100, mix_c=10).minutes

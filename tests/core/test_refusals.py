@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from fractions import Fraction
 
 import pytest
@@ -599,58 +600,79 @@ def test_ratio_that_is_not_allowed(text: str, basis: Basis, allowed: str) -> Non
 # How each refusal reads when nothing words it better.
 SENTENCES = [
     pytest.param(
-        OutOfRange("resin_g", Fraction(0), 0, TONNE, "g", low_excluded=True),
+        lambda: OutOfRange("resin_g", Fraction(0), 0, TONNE, "g", low_excluded=True),
         "resin_g is 0; allowed is above 0 and up to 1e+06 g.",
         id="above",
     ),
-    pytest.param(OutOfRange("good", 1.5, 0, 1), "good is 1.5; allowed is 0 to 1.", id="no-unit"),
     pytest.param(
-        OutOfRange("mix_c", math.nan, 0, 40, "°C"), "mix_c is nan; allowed is 0 to 40 °C.", id="nan"
+        lambda: OutOfRange("good", 1.5, 0, 1), "good is 1.5; allowed is 0 to 1.", id="no-unit"
     ),
     pytest.param(
-        OutOfRange("number", Fraction(10) ** 400, 0, 1),
+        lambda: OutOfRange("mix_c", math.nan, 0, 40, "°C"),
+        "mix_c is nan; allowed is 0 to 40 °C.",
+        id="nan",
+    ),
+    pytest.param(
+        lambda: OutOfRange("number", Fraction(10) ** 400, 0, 1),
         "number is too large a number; allowed is 0 to 1.",
         id="huge",
     ),
     pytest.param(
-        errors.Missing("by", "the ratio"),
+        lambda: errors.Missing("by", "the ratio"),
         "by is missing; it is needed for the ratio.",
         id="missing",
     ),
     pytest.param(
-        errors.NotAllowed("unit", "x" * 99, "g or kg"),
+        lambda: errors.NotAllowed("unit", "x" * 99, "g or kg"),
         f"unit is '{'x' * 60}'; allowed is g or kg.",
         id="not-allowed",
     ),
     pytest.param(
-        errors.BasisNeedsDensities(["resin_g_per_ml"]),
+        lambda: errors.BasisNeedsDensities(["resin_g_per_ml"]),
         "The ratio is by volume and the scale shows weight; without resin_g_per_ml the hardener "
         "could be off by a fifth.",
         id="densities",
     ),
     pytest.param(
-        errors.BatchTooSmall(Fraction(100), Fraction(140), ONE, ONE / 20),
+        lambda: errors.BasisNeedsDensities(["resin_g_per_ml", "hardener_g_per_ml"]),
+        "The ratio is by volume and the scale shows weight; without resin_g_per_ml and "
+        "hardener_g_per_ml the hardener could be off by a fifth.",
+        id="both-densities",
+    ),
+    pytest.param(
+        lambda: errors.TooManyCups(200),
+        "Even 200 cups a coat could not be spread in time; spread faster, work cooler, or use a "
+        "slower hardener.",
+        id="cups",
+    ),
+    pytest.param(
+        lambda: OutOfRange("number", Decimal("sNaN"), 0, 1),
+        "number is nan; allowed is 0 to 1.",
+        id="signaling-nan",
+    ),
+    pytest.param(
+        lambda: errors.BatchTooSmall(Fraction(100), Fraction(140), ONE, ONE / 20),
         "100 g of resin is too little for a scale that reads 1 g: 5 % needs at least 140 g of "
         "resin.",
         id="small",
     ),
     pytest.param(
-        errors.CupTooSmall(Fraction(1184), Fraction(1000)),
+        lambda: errors.CupTooSmall(Fraction(1184), Fraction(1000)),
         "1184 g does not fit a cup for 1000 g.",
         id="cup",
     ),
     pytest.param(
-        errors.StoodTooLong(8.0, 6.25),
+        lambda: errors.StoodTooLong(8.0, 6.25),
         "The cup has stood 8 minutes; nothing is added after 6.25 minutes.",
         id="stood",
     ),
     pytest.param(
-        errors.CardInvalid("mix.by", "'eye'", 7, '"weight"'),
+        lambda: errors.CardInvalid("mix.by", "'eye'", 7, '"weight"'),
         "Line 7: mix.by is 'eye'; allowed is \"weight\".",
         id="card",
     ),
     pytest.param(
-        errors.CardInvalid("", "60 keys", None, "up to 50 keys"),
+        lambda: errors.CardInvalid("", "60 keys", None, "up to 50 keys"),
         "Card: 60 keys; allowed is up to 50 keys.",
         id="whole-card",
     ),
@@ -658,5 +680,5 @@ SENTENCES = [
 
 
 @pytest.mark.parametrize(("refusal", "sentence"), SENTENCES)
-def test_refusal_reads_as_a_sentence(refusal: Refusal, sentence: str) -> None:
-    assert str(refusal) == sentence
+def test_refusal_reads_as_a_sentence(refusal: Callable[[], Refusal], sentence: str) -> None:
+    assert str(refusal()) == sentence

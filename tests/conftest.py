@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from handsfree.job.boundary import Heard
 from handsfree.job.step import Decision
@@ -11,6 +12,10 @@ from handsfree.language.replies import wording
 from handsfree.shell.cards import load_card
 from handsfree.shell.session import Session, setup_of
 from handsfree.shell.typed import FIRST_DAY
+
+# Property tests see the same cases in every run, and no clock.
+settings.register_profile("repeatable", derandomize=True, deadline=None)
+settings.load_profile("repeatable")
 
 FIXTURES = Path(__file__).parent.parent / "audio_fixtures"
 

@@ -21,7 +21,16 @@ from handsfree.core.mix import (
     Tolerance,
     parse_ratio,
 )
-from handsfree.core.potlife import LabelPotLife, Method
+from handsfree.core.potlife import (
+    LARGEST_BATCH_G,
+    LARGEST_C,
+    LARGEST_LABEL_MINUTES,
+    LEAST_C,
+    LEAST_LABEL_MINUTES,
+    LEAST_TEST_G,
+    LabelPotLife,
+    Method,
+)
 
 FORMAT = 1
 LARGEST_TABLE = 8  # Temperatures in the cure table.
@@ -84,19 +93,19 @@ def read_card(text: str) -> ProductCard:
         name=name,
         invented=card.flag("invented"),
         note=card.text("note", "up to 200 characters on one line") if "note" in card.values else "",
-        ratio=ratio_of(card, basis),
+        ratio=_ratio_of(card, basis),
         resin_g_per_ml=densities[0],
         hardener_g_per_ml=densities[1],
-        tolerance=tolerance_of(card),
-        pot_life=pot_life_of(card),
-        film=film_of(card),
-        limits=limits_of(card),
-        cure=cure_of(card),
-        origins=origins_of(card),
+        tolerance=_tolerance_of(card),
+        pot_life=_pot_life_of(card),
+        film=_film_of(card),
+        limits=_limits_of(card),
+        cure=_cure_of(card),
+        origins=_origins_of(card),
     )
 
 
-def ratio_of(card: Fields, basis: Basis) -> MixRatio:
+def _ratio_of(card: Fields, basis: Basis) -> MixRatio:
     allowed = 'a ratio such as "7:1", "100:44" or "14.3 phr", between 1:20 and 20:1'
     text = card.text("mix.ratio", allowed, longest=40)
     try:
@@ -105,7 +114,7 @@ def ratio_of(card: Fields, basis: Basis) -> MixRatio:
         raise card.invalid("mix.ratio", allowed) from refusal
 
 
-def tolerance_of(card: Fields) -> Tolerance:
+def _tolerance_of(card: Fields) -> Tolerance:
     if "mix.tolerance_percent" not in card.values:
         return Tolerance()
     percents = card.numbers("mix.tolerance_percent", Fraction(1, 10), 50, range(3, 4))
@@ -114,13 +123,13 @@ def tolerance_of(card: Fields) -> Tolerance:
     return Tolerance(*(percent / 100 for percent in percents))
 
 
-def pot_life_of(card: Fields) -> LabelPotLife | None:
+def _pot_life_of(card: Fields) -> LabelPotLife | None:
     if not card.has_section("pot_life"):
         return None
     return LabelPotLife(
-        minutes=float(card.number("pot_life.minutes", 1, 1440)),
-        test_g=float(card.number("pot_life.test_g", 1, 100_000)),
-        test_c=float(card.number("pot_life.test_c", 0, 60)),
+        minutes=float(card.number("pot_life.minutes", LEAST_LABEL_MINUTES, LARGEST_LABEL_MINUTES)),
+        test_g=float(card.number("pot_life.test_g", LEAST_TEST_G, LARGEST_BATCH_G)),
+        test_c=float(card.number("pot_life.test_c", LEAST_C, LARGEST_C)),
         method=card.choice("pot_life.method", Method),
         induction_minutes=float(
             card.number_or("pot_life.induction_minutes", 0, 240, default=Fraction())
@@ -128,7 +137,7 @@ def pot_life_of(card: Fields) -> LabelPotLife | None:
     )
 
 
-def film_of(card: Fields) -> FilmSheet | None:
+def _film_of(card: Fields) -> FilmSheet | None:
     if not card.has_section("film"):
         return None
     least_um, largest_um = card.rising_pair("film.dft_um", 5, 5000)
@@ -143,7 +152,7 @@ def film_of(card: Fields) -> FilmSheet | None:
     )
 
 
-def limits_of(card: Fields) -> Limits | None:
+def _limits_of(card: Fields) -> Limits | None:
     if not card.has_section("limits"):
         return None
     least_air_c, largest_air_c = card.rising_pair("limits.air_c", -20, 60)
@@ -158,7 +167,7 @@ def limits_of(card: Fields) -> Limits | None:
     )
 
 
-def cure_of(card: Fields) -> CureTable | None:
+def _cure_of(card: Fields) -> CureTable | None:
     if not card.has_section("cure"):
         return None
     surface_c = card.numbers("cure.surface_c", -10, 60, range(1, LARGEST_TABLE + 1))
@@ -196,7 +205,7 @@ IN_ORDER = (
 )
 
 
-def origins_of(card: Fields) -> Mapping[str, Origin]:
+def _origins_of(card: Fields) -> Mapping[str, Origin]:
     origins: dict[str, Origin] = {}
     sections = {key.partition(".")[0] for key in KEYS if "." in key} - {"source"}
     for origin in Origin:
@@ -277,12 +286,14 @@ def missing_for(card: ProductCard) -> Mapping[Feature, tuple[str, ...]]:
         Feature.POT_LIFE: [] if card.pot_life is not None else ["pot_life"],
         Feature.AREA: [] if card.film is not None else ["film"],
         Feature.CONDITIONS: [] if card.limits is not None else ["limits"],
-        Feature.TAPE: row_keys_missing(rows, Stage.TACK_FREE),
-        Feature.RECOAT: row_keys_missing(rows, Stage.RECOAT_OPENS, Stage.RECOAT_CLOSES),
-        Feature.READY: row_keys_missing(rows, Stage.HANDLE, Stage.SAND, Stage.USE, Stage.FULL_CURE),
+        Feature.TAPE: _row_keys_missing(rows, Stage.TACK_FREE),
+        Feature.RECOAT: _row_keys_missing(rows, Stage.RECOAT_OPENS, Stage.RECOAT_CLOSES),
+        Feature.READY: _row_keys_missing(
+            rows, Stage.HANDLE, Stage.SAND, Stage.USE, Stage.FULL_CURE
+        ),
     }
     return {feature: tuple(keys) for feature, keys in lacking.items() if keys}
 
 
-def row_keys_missing(rows: Mapping[Stage, tuple[float, ...]], *stages: Stage) -> list[str]:
+def _row_keys_missing(rows: Mapping[Stage, tuple[float, ...]], *stages: Stage) -> list[str]:
     return [f"cure.{stage.value}_h" for stage in stages if stage not in rows]

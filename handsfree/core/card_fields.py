@@ -40,7 +40,7 @@ class Fields:
         """The refusal of what stands at a key, or of its absence."""
         if key not in self.values:
             return CardInvalid(key, "missing", None, allowed)
-        return CardInvalid(key, written(self.values[key]), self.lines.get(key), allowed)
+        return CardInvalid(key, _written(self.values[key]), self.lines.get(key), allowed)
 
     def has_section(self, section: str) -> bool:
         """Whether any key of a section is given."""
@@ -69,9 +69,9 @@ class Fields:
             raise self.invalid(key, "true or false")
         return value
 
-    def number(self, key: str, low: Fraction | int, high: Fraction | int) -> Fraction:
+    def number(self, key: str, low: Fraction | float, high: Fraction | float) -> Fraction:
         """A plain number within limits, exact. Raises CardInvalid for anything else."""
-        number = plain_number(self.values.get(key))
+        number = _plain_number(self.values.get(key))
         if number is None or not low <= number <= high:
             raise self.invalid(key, f"a plain number from {float(low):g} to {float(high):g}")
         return number
@@ -81,7 +81,7 @@ class Fields:
         return self.number(key, low, high) if key in self.values else default
 
     def numbers(
-        self, key: str, low: Fraction | int, high: Fraction | int, counts: range
+        self, key: str, low: Fraction | float, high: Fraction | float, counts: range
     ) -> tuple[Fraction, ...]:
         """A list of plain numbers within limits. Raises CardInvalid for anything else."""
         size = f"{counts[0]}" if len(counts) == 1 else f"{counts[0]} to {counts[-1]}"
@@ -89,7 +89,7 @@ class Fields:
         value = self.values.get(key)
         if not isinstance(value, list) or len(value) not in counts:
             raise self.invalid(key, allowed)
-        numbers = [plain_number(entry) for entry in value]
+        numbers = [_plain_number(entry) for entry in value]
         kept = tuple(n for n in numbers if n is not None and low <= n <= high)
         if len(kept) != len(value):
             raise self.invalid(key, allowed)
@@ -121,34 +121,34 @@ def fields_of(text: str, allowed_keys: frozenset[str]) -> Fields:
                 "", f"{len(line)} characters", number, f"up to {LARGEST_LINE} in one line"
             )
     try:
-        tree = tomllib.loads(text, parse_float=number_from_toml)
+        tree = tomllib.loads(text, parse_float=_number_from_toml)
     except (ValueError, RecursionError) as error:
         found = TOML_LINE.search(str(error))
         line_number = int(found[1]) if found else None
         raise CardInvalid("", f"not TOML ({error})", line_number, "TOML") from error
-    values = dict(flattened(tree))
+    values = dict(_flattened(tree))
     if len(values) > LARGEST_KEYS:
         raise CardInvalid("", f"{len(values)} keys", None, f"up to {LARGEST_KEYS} keys")
-    card = Fields(values, lines_of(text))
+    card = Fields(values, _lines_of(text))
     for key in values:
         if key not in allowed_keys:
             raise card.invalid(key, "a key that template.toml explains")
     return card
 
 
-def flattened(
+def _flattened(
     tree: Mapping[str, object], prefix: str = "", depth: int = 1
 ) -> Iterator[tuple[str, object]]:
     for key, value in tree.items():
         if isinstance(value, dict):
             if depth == LARGEST_DEPTH:
                 raise CardInvalid(prefix + key, "a section", None, "sections one level deep")
-            yield from flattened(value, f"{prefix}{key}.", depth + 1)
+            yield from _flattened(value, f"{prefix}{key}.", depth + 1)
         else:
             yield prefix + key, value
 
 
-def lines_of(text: str) -> dict[str, int]:
+def _lines_of(text: str) -> dict[str, int]:
     lines: dict[str, int] = {}
     prefix = ""
     for number, line in enumerate(text.splitlines(), start=1):
@@ -159,26 +159,26 @@ def lines_of(text: str) -> dict[str, int]:
     return lines
 
 
-def number_from_toml(text: str) -> Decimal | OddNumber:
+def _number_from_toml(text: str) -> Decimal | OddNumber:
     # An exponent is refused, since 1e-999999 would take the exact arithmetic for ever.
     return Decimal(text) if PLAIN_NUMBER.fullmatch(text) else OddNumber(text)
 
 
-def plain_number(value: object) -> Fraction | None:
+def _plain_number(value: object) -> Fraction | None:
     # In Python true is an int, in a card it is not.
     if isinstance(value, int | Decimal) and not isinstance(value, bool):
         return Fraction(value)
     return None
 
 
-def written(value: object) -> str:
+def _written(value: object) -> str:
     match value:
         case bool():
             return str(value).lower()
         case OddNumber(text):
             return text
         case list():
-            return "[" + ", ".join(written(entry) for entry in value[:8]) + "]"
+            return "[" + ", ".join(_written(entry) for entry in value[:8]) + "]"
         case str():
             return repr(value[:60])
         case _:

@@ -57,9 +57,9 @@ def spreading_rate_m2_per_l(
     Not covered:
         Roughness: add Profile's micrometers to dft_um.
     """
-    check_film("dft_um", dft_um)
-    check_solids(volume_solids_percent)
-    check_loss(loss_percent)
+    _check_film("dft_um", dft_um)
+    _check_solids(volume_solids_percent)
+    _check_loss(loss_percent)
     return 10.0 * volume_solids_percent / dft_um * (1.0 - loss_percent / 100.0)
 
 
@@ -108,7 +108,7 @@ def wet_film_um(
 
     Not covered: solvent that has left before the comb is read; the comb then reads low.
     """
-    check_film("dft_um", dft_um)
+    _check_film("dft_um", dft_um)
     return dft_um * 100.0 / thinned_solids_percent(volume_solids_percent, thinner_percent)
 
 
@@ -125,7 +125,7 @@ def dry_film_um(
 
     Source: conservation of volume.
     """
-    check_film("wft_um", wft_um)
+    _check_film("wft_um", wft_um)
     return wft_um * thinned_solids_percent(volume_solids_percent, thinner_percent) / 100.0
 
 
@@ -141,7 +141,7 @@ def thinned_solids_percent(volume_solids_percent: float, thinner_percent: float)
 
     Source: conservation of volume. Whether thinning is allowed is for the label to say.
     """
-    check_solids(volume_solids_percent)
+    _check_solids(volume_solids_percent)
     check_range("thinner_percent", thinner_percent, 0, 100, "%")
     return volume_solids_percent / (1.0 + thinner_percent / 100.0)
 
@@ -158,7 +158,7 @@ def comb_wft_um(*, wetted_um: float, next_dry_um: float) -> tuple[float, float]:
 
     Source: ASTM D4414: the film lies between the two teeth.
     """
-    check_film("wetted_um", wetted_um)
+    _check_film("wetted_um", wetted_um)
     check_range("next_dry_um", next_dry_um, wetted_um, LARGEST_FILM_UM, "µm", low_excluded=True)
     return wetted_um, next_dry_um
 
@@ -175,21 +175,21 @@ def coats_needed(*, total_dft_um: float, largest_dft_um: float) -> int:
 
     Source: whole coats of at most that thickness.
     """
-    check_film("total_dft_um", total_dft_um)
-    check_film("largest_dft_um", largest_dft_um)
+    _check_film("total_dft_um", total_dft_um)
+    _check_film("largest_dft_um", largest_dft_um)
     return math.ceil(total_dft_um / largest_dft_um)
 
 
-def check_film(field: str, value: float) -> None:
+def _check_film(field: str, value: float) -> None:
     """Refuses a film thickness outside 1 to 10,000 µm."""
     check_range(field, value, LEAST_FILM_UM, LARGEST_FILM_UM, "µm")
 
 
-def check_solids(value: float) -> None:
+def _check_solids(value: float) -> None:
     """Refuses volume solids outside 1 to 100 %."""
     check_range("volume_solids_percent", value, 1, 100, "%")
 
 
-def check_loss(value: float) -> None:
+def _check_loss(value: float) -> None:
     """Refuses a loss outside 0 to 90 %."""
     check_range("loss_percent", value, 0, 90, "%")

@@ -13,7 +13,7 @@ from enum import Enum
 from functools import cache
 from itertools import pairwise
 
-from handsfree.core.errors import Missing, check_range
+from handsfree.core.errors import Missing, check_range, check_rising
 
 # Beyond the table's ends each side takes the factor per 10 °C that is safe for it. Published cure
 # times of an epoxy mortar (a highway special provision: 10, 6, 3 days and 20, 10, 7 days at 60,
@@ -33,7 +33,6 @@ TAPE_LEAST_HOURS = 0.5
 SLOWER_BY = 1.1
 LEAST_SURFACE_C, LARGEST_SURFACE_C = -30.0, 60.0
 LARGEST_HOURS = 10_000.0
-LARGEST_HISTORY = 100_000
 
 
 class Stage(Enum):
@@ -175,11 +174,11 @@ def progress(
 
     Source: equivalent age as in ASTM C1074, with the card's own table for the rate.
     """
-    check_hours("now_hours", now_hours)
-    check_history(history)
-    speed = speed_of(table, stage, side)
+    _check_hours("now_hours", now_hours)
+    _check_history(history)
+    speed = _speed_of(table, stage, side)
     done = 0.0
-    for start, end, surface_c in intervals(history, side):
+    for start, end, surface_c in _intervals(history, side):
         if start >= now_hours:
             break
         done += (min(end, now_hours) - start) * speed(surface_c)
@@ -207,10 +206,10 @@ def stage_time(
     Source: the time at which progress equals the share.
     """
     check_range("share", share, 0, 100, low_excluded=True)
-    check_history(history)
-    speed = speed_of(table, stage, side)
+    _check_history(history)
+    speed = _speed_of(table, stage, side)
     done = 0.0
-    for start, end, surface_c in intervals(history, side):
+    for start, end, surface_c in _intervals(history, side):
         rate = speed(surface_c)
         missing_hours = (share - done) / rate if rate > 0.0 else math.inf
         if start + missing_hours <= end:
@@ -307,24 +306,19 @@ def slow_share_seen(
     return min(max(1.0, SLOWER_BY * reached), 100.0)
 
 
-def check_hours(field: str, value: float) -> None:
+def _check_hours(field: str, value: float) -> None:
     """Refuses a time outside 0 to 10,000 hours."""
     check_range(field, value, 0, LARGEST_HOURS, "h")
 
 
-def check_history(history: Sequence[SurfaceReading]) -> None:
+def _check_history(history: Sequence[SurfaceReading]) -> None:
     """Refuses readings that do not start at 0 and rise, or whose temperature is out of range."""
-    check_range("history_readings", len(history), 1, LARGEST_HISTORY)
-    check_range("first_reading_hours", history[0].hours, 0, 0, "h")
+    check_rising("reading_hours", [reading.hours for reading in history], LARGEST_HOURS, "h")
     for reading in history:
         check_range("surface_c", reading.surface_c, LEAST_SURFACE_C, LARGEST_SURFACE_C, "°C")
-    for earlier, later in pairwise(history):
-        check_range(
-            "reading_hours", later.hours, earlier.hours, LARGEST_HOURS, "h", low_excluded=True
-        )
 
 
-def intervals(
+def _intervals(
     history: Sequence[SurfaceReading], side: Side
 ) -> Iterator[tuple[float, float, float]]:
     """Start, end and temperature of each interval; the last one never ends."""
@@ -334,7 +328,7 @@ def intervals(
     yield history[-1].hours, math.inf, history[-1].surface_c
 
 
-def speed_of(table: CureTable, stage: Stage, side: Side) -> Callable[[float], float]:
+def _speed_of(table: CureTable, stage: Stage, side: Side) -> Callable[[float], float]:
     """One over the stage's hours, by temperature; a reading is often repeated, so it is kept."""
 
     @cache

@@ -3,7 +3,11 @@
 from collections.abc import Sequence
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from typing import TypeAlias
+
+# Two months in steps of one minute; more is no history of one coat.
+LARGEST_HISTORY = 100_000
 
 Number: TypeAlias = int | float | Decimal | Fraction
 
@@ -33,9 +37,9 @@ class OutOfRange(Refusal):
         *,
         low_excluded: bool = False,
     ) -> None:
-        span = f"above {shown(low)} and up to" if low_excluded else f"{shown(low)} to"
+        span = f"above {_shown(low)} and up to" if low_excluded else f"{_shown(low)} to"
         tail = f" {unit}" if unit else ""
-        super().__init__(f"{field} is {shown(value)}; allowed is {span} {shown(high)}{tail}.")
+        super().__init__(f"{field} is {_shown(value)}; allowed is {span} {_shown(high)}{tail}.")
         self.field, self.value, self.low, self.high, self.unit = field, value, low, high, unit
         self.low_excluded = low_excluded
 
@@ -85,8 +89,9 @@ class BatchTooSmall(Refusal):
         self, resin_g: Fraction, least_resin_g: Fraction, step_g: Fraction, tolerance: Fraction
     ) -> None:
         super().__init__(
-            f"{shown(resin_g)} g of resin is too little for a scale that reads {shown(step_g)} g: "
-            f"{shown(tolerance * 100)} % needs at least {shown(least_resin_g)} g of resin."
+            f"{_shown(resin_g)} g of resin is too little for a scale that reads "
+            f"{_shown(step_g)} g: {_shown(tolerance * 100)} % needs at least "
+            f"{_shown(least_resin_g)} g of resin."
         )
         self.resin_g, self.least_resin_g = resin_g, least_resin_g
         self.step_g, self.tolerance = step_g, tolerance
@@ -96,7 +101,7 @@ class CupTooSmall(Refusal):
     """A mix that does not fit the cup. Grams are exact."""
 
     def __init__(self, total_g: Fraction, cup_g: Fraction) -> None:
-        super().__init__(f"{shown(total_g)} g does not fit a cup for {shown(cup_g)} g.")
+        super().__init__(f"{_shown(total_g)} g does not fit a cup for {_shown(cup_g)} g.")
         self.total_g, self.cup_g = total_g, cup_g
 
 
@@ -105,8 +110,8 @@ class StoodTooLong(Refusal):
 
     def __init__(self, stood_minutes: float, limit_minutes: float) -> None:
         super().__init__(
-            f"The cup has stood {shown(stood_minutes)} minutes; "
-            f"nothing is added after {shown(limit_minutes)} minutes."
+            f"The cup has stood {_shown(stood_minutes)} minutes; "
+            f"nothing is added after {_shown(limit_minutes)} minutes."
         )
         self.stood_minutes, self.limit_minutes = stood_minutes, limit_minutes
 
@@ -153,7 +158,21 @@ def check_range(
         raise OutOfRange(field, value, low, high, unit, low_excluded=low_excluded)
 
 
-def shown(value: Number) -> str:
+def check_rising(field: str, times: Sequence[float], high: float, unit: str) -> None:
+    """Refuses times of a history that do not start at 0 and rise to at most high.
+
+    Args:
+        field: the name of a later time; the first one's is first_ and this.
+        times: 1 to 100,000 of them.
+        high: the latest allowed, in the unit.
+    """
+    check_range("history_readings", len(times), 1, LARGEST_HISTORY)
+    check_range(f"first_{field}", times[0], 0, 0, unit)
+    for earlier, later in pairwise(times):
+        check_range(field, later, earlier, high, unit, low_excluded=True)
+
+
+def _shown(value: Number) -> str:
     """A number as a refusal prints it: up to six digits, never in a form that overflows."""
     try:
         return f"{float(value):.6g}"

@@ -182,11 +182,11 @@ def course(
     if math.isinf(loss_per_minute):
         mix_k = air_k
     peak_k = mix_k
-    for end, span, minutes_at_unit_speed in steps_of(kinetics.start_share):
-        duration = minutes_at_unit_speed / (speed_per_minute * hastened(per_k, mix_k))
-        half_k = after(mix_k, air_k, rise_k, span / duration, loss_per_minute, 0.5 * duration)
-        duration = minutes_at_unit_speed / (speed_per_minute * hastened(per_k, half_k))
-        mix_k = after(mix_k, air_k, rise_k, span / duration, loss_per_minute, duration)
+    for end, span, minutes_at_unit_speed in _steps_of(kinetics.start_share):
+        duration = minutes_at_unit_speed / (speed_per_minute * _hastened(per_k, mix_k))
+        half_k = _after(mix_k, air_k, rise_k, span / duration, loss_per_minute, 0.5 * duration)
+        duration = minutes_at_unit_speed / (speed_per_minute * _hastened(per_k, half_k))
+        mix_k = _after(mix_k, air_k, rise_k, span / duration, loss_per_minute, duration)
         minutes += duration
         if end == GEL_CONVERSION:
             gel_minutes = minutes
@@ -196,7 +196,7 @@ def course(
 
 
 @lru_cache(maxsize=8)
-def steps_of(start_share: float) -> tuple[tuple[float, float, float], ...]:
+def _steps_of(start_share: float) -> tuple[tuple[float, float, float], ...]:
     """Each step's end, its span of conversion, and its minutes at a speed of 1 per minute.
 
     Source: the integral of da / ((c + a) (1 - a)^2) in closed form, so that a steady temperature is
@@ -216,12 +216,12 @@ def steps_of(start_share: float) -> tuple[tuple[float, float, float], ...]:
     )
 
 
-def hastened(per_k: float, mix_k: float) -> float:
+def _hastened(per_k: float, mix_k: float) -> float:
     """Speed at a temperature over the speed at 25 °C."""
     return math.exp(per_k * (1.0 / REFERENCE_K - 1.0 / mix_k))
 
 
-def after(
+def _after(
     mix_k: float, air_k: float, rise_k: float, pace: float, loss_per_minute: float, duration: float
 ) -> float:
     """The mix's temperature after a time at one pace of reaction."""

@@ -66,7 +66,7 @@ class MixRatio:
     def __post_init__(self) -> None:
         check_mass("resin_parts", self.resin_parts, unit="parts")
         check_mass("hardener_parts", self.hardener_parts, unit="parts")
-        check_weight_ratio("ratio", self.resin_parts / self.hardener_parts)
+        _check_weight_ratio("ratio", self.resin_parts / self.hardener_parts)
 
 
 def parse_ratio(text: str, basis: Basis) -> MixRatio:
@@ -136,10 +136,10 @@ def weight_ratio(
     missing = [name for name, density in densities.items() if density is None]
     if resin_g_per_ml is None or hardener_g_per_ml is None:
         raise BasisNeedsDensities(missing)
-    check_density("resin_g_per_ml", resin_g_per_ml)
-    check_density("hardener_g_per_ml", hardener_g_per_ml)
+    _check_density("resin_g_per_ml", resin_g_per_ml)
+    _check_density("hardener_g_per_ml", hardener_g_per_ml)
     by_weight = parts * resin_g_per_ml / hardener_g_per_ml
-    check_weight_ratio("weight_ratio", by_weight)
+    _check_weight_ratio("weight_ratio", by_weight)
     return by_weight
 
 
@@ -156,7 +156,7 @@ def hardener_for_resin_g(*, resin_g: Fraction, weight_ratio: Fraction) -> Fracti
     Source: the definition of the ratio, B = A / r.
     """
     check_mass("resin_g", resin_g)
-    check_weight_ratio("weight_ratio", weight_ratio)
+    _check_weight_ratio("weight_ratio", weight_ratio)
     return resin_g / weight_ratio
 
 
@@ -173,7 +173,7 @@ def resin_for_hardener_g(*, hardener_g: Fraction, weight_ratio: Fraction) -> Fra
     Source: the definition of the ratio, A = r B.
     """
     check_mass("hardener_g", hardener_g)
-    check_weight_ratio("weight_ratio", weight_ratio)
+    _check_weight_ratio("weight_ratio", weight_ratio)
     return hardener_g * weight_ratio
 
 
@@ -190,7 +190,7 @@ def split_total_g(*, total_g: Fraction, weight_ratio: Fraction) -> tuple[Fractio
     Source: A + B = total and A = r B give B = total / (r + 1).
     """
     check_mass("total_g", total_g)
-    check_weight_ratio("weight_ratio", weight_ratio)
+    _check_weight_ratio("weight_ratio", weight_ratio)
     hardener_g = total_g / (weight_ratio + 1)
     return total_g - hardener_g, hardener_g
 
@@ -228,9 +228,9 @@ def mixed_density_g_per_ml(
 
     Not covered: air stirred in, and shrinkage as it cures.
     """
-    check_weight_ratio("weight_ratio", weight_ratio)
-    check_density("resin_g_per_ml", resin_g_per_ml)
-    check_density("hardener_g_per_ml", hardener_g_per_ml)
+    _check_weight_ratio("weight_ratio", weight_ratio)
+    _check_density("resin_g_per_ml", resin_g_per_ml)
+    _check_density("hardener_g_per_ml", hardener_g_per_ml)
     volume_ml = weight_ratio / resin_g_per_ml + 1 / hardener_g_per_ml
     return (weight_ratio + 1) / volume_ml
 
@@ -314,9 +314,9 @@ def least_resin_g(*, weight_ratio: Fraction, step_g: Fraction, tolerance: Fracti
         step on the smaller part is the worst case. The larger part's own step is left out, as
         it is the smaller error.
     """
-    check_weight_ratio("weight_ratio", weight_ratio)
+    _check_weight_ratio("weight_ratio", weight_ratio)
     check_mass("step_g", step_g)
-    check_tolerance("tolerance", tolerance)
+    _check_tolerance("tolerance", tolerance)
     return max(weight_ratio, Fraction(1)) * step_g / tolerance
 
 
@@ -383,7 +383,7 @@ class Tolerance:
     limit: Fraction = Fraction(10, 100)
 
     def __post_init__(self) -> None:
-        check_tolerance("good", self.good)
+        _check_tolerance("good", self.good)
         for name, value, least in (
             ("tolerated", self.tolerated, self.good),
             ("limit", self.limit, self.tolerated),
@@ -473,16 +473,16 @@ def check_mass(field: str, value: Fraction, *, unit: str = "g") -> None:
     check_range(field, value, 0, LARGEST_MASS_G, unit, low_excluded=True)
 
 
-def check_weight_ratio(field: str, value: Fraction) -> None:
+def _check_weight_ratio(field: str, value: Fraction) -> None:
     """Refuses a ratio outside 1:20 to 20:1."""
     check_range(field, value, LEAST_RATIO, LARGEST_RATIO, "resin to 1 hardener")
 
 
-def check_density(field: str, value: Fraction) -> None:
+def _check_density(field: str, value: Fraction) -> None:
     """Refuses a density outside 0.5 to 4 g/ml."""
     check_range(field, value, LEAST_DENSITY_G_PER_ML, LARGEST_DENSITY_G_PER_ML, "g/ml")
 
 
-def check_tolerance(field: str, value: Fraction) -> None:
+def _check_tolerance(field: str, value: Fraction) -> None:
     """Refuses a tolerance that is not above 0 and up to 1."""
     check_range(field, value, 0, 1, low_excluded=True)

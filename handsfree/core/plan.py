@@ -30,7 +30,7 @@ from handsfree.core.mix import (
     split_total_g,
     weight_ratio,
 )
-from handsfree.core.potlife import LARGEST_BATCH_G, LabelPotLife, PotLife, pot_life
+from handsfree.core.potlife import LabelPotLife, PotLife, largest_batch_g, pot_life
 
 # Stirring two to three minutes, two more once it looks uniform (a light-aircraft mixing
 # procedure), half a minute to pour and start. Judgement for the sum.
@@ -150,10 +150,9 @@ def plan(card: ProductCard, job: Job, readings: Sequence[Conditions]) -> Plan:
         readings: conditions now, at 0 hours, and as forecast after it; the last one is held.
 
     Returns:
-        Equal cups, the fewest that can be spread in half their pot life in the
-        warmest air of the readings. Each coat after the
-        first starts when the window is surely open; its opening is counted from the end of the
-        coat before, its close and the tape from that coat's start.
+        Equal cups, the fewest that can be spread in half their pot life in the warmest air of the
+        readings. Each coat after the first starts when the window is surely open; its opening is
+        counted from the end of the coat before, its close and the tape from that coat's start.
 
     Raises:
         Missing: the card lacks something this needs.
@@ -174,17 +173,17 @@ def plan(card: ProductCard, job: Job, readings: Sequence[Conditions]) -> Plan:
     check_range("first_reading_hours", readings[0].hours, 0, 0, "h")
     ahead = outlook(card.limits, readings)
     ratio = weight_ratio(card.ratio, card.resin_g_per_ml, card.hardener_g_per_ml)
-    coat_g = coat_mass_g(card, card.film, job, ratio)
+    coat_g = _coat_mass_g(card, card.film, job, ratio)
     warmest_air_c = max(reading.air_c for reading in readings)
-    cups = cup_plan(card, card.pot_life, job, warmest_air_c, coat_g, ratio)
+    cups = _cup_plan(card, card.pot_life, job, warmest_air_c, coat_g, ratio)
     coat_hours = cups.count * cups.busy_minutes / 60.0
-    times = coat_times(card.cure, job.coats, coat_hours, readings)
+    times = _coat_times(card.cure, job.coats, coat_hours, readings)
     batches = cups.count * job.coats
     resin_g, hardener_g = batches * cups.resin_g, batches * cups.hardener_g
     result = Plan(
         cups=cups,
         coats=times,
-        ready_hours=ready_hours(card.cure, readings, times[-1].end_hours),
+        ready_hours=_ready_hours(card.cure, readings, times[-1].end_hours),
         resin_g=resin_g,
         hardener_g=hardener_g,
         resin_left_g=None if job.resin_stock_g is None else job.resin_stock_g - resin_g,
@@ -193,10 +192,10 @@ def plan(card: ProductCard, job: Job, readings: Sequence[Conditions]) -> Plan:
         outlook=ahead,
         cautions=(),
     )
-    return replace(result, cautions=cautions_of(card, job, result, ratio, readings))
+    return replace(result, cautions=_cautions_of(card, job, result, ratio, readings))
 
 
-def coat_mass_g(card: ProductCard, film: FilmSheet, job: Job, ratio: Fraction) -> float:
+def _coat_mass_g(card: ProductCard, film: FilmSheet, job: Job, ratio: Fraction) -> float:
     """Grams of mix for one coat, with what is lost."""
     check_range("dft_um", job.dft_um, film.least_dft_um, film.largest_dft_um, "µm")
     if card.resin_g_per_ml is None or card.hardener_g_per_ml is None:
@@ -216,7 +215,7 @@ def coat_mass_g(card: ProductCard, film: FilmSheet, job: Job, ratio: Fraction) -
     return liters * 1000.0 * float(density_g_per_ml) + job.stuck_g
 
 
-def cup_plan(
+def _cup_plan(
     card: ProductCard,
     label: LabelPotLife,
     job: Job,
@@ -228,8 +227,7 @@ def cup_plan(
     # The cup soon takes the room's temperature when that is higher.
     warmest_c = max(job.mix_c, air_c)
     coat_minutes = job.area_m2 / job.spread_m2_per_hour * 60.0
-    # A larger cup than the pot life rule covers is never tried.
-    fewest = max(1, math.ceil(coat_g / LARGEST_BATCH_G))
+    fewest = max(1, math.ceil(coat_g / largest_batch_g(label)))
     for count in range(fewest, MOST_CUPS + 1):
         batch_g, spread_minutes = coat_g / count, coat_minutes / count
         if job.cup_g is not None and batch_g > job.cup_g:
@@ -259,7 +257,7 @@ def cup_plan(
     raise TooManyCups(MOST_CUPS)
 
 
-def coat_times(
+def _coat_times(
     table: CureTable | None, coats: int, coat_hours: float, readings: Sequence[Conditions]
 ) -> tuple[CoatTimes, ...]:
     """Each coat's times; coats whose start is not known are left out."""
@@ -269,14 +267,14 @@ def coat_times(
         if start is None:
             break
         end = start + coat_hours
-        opens = reached_hours(table, Stage.RECOAT_OPENS, readings, end, Side.LATE)
+        opens = _reached_hours(table, Stage.RECOAT_OPENS, readings, end, Side.LATE)
         tape: list[float | None] = [None, None, None]
         if table is not None and Stage.TACK_FREE in table.hours:
-            calls = tape_times(table, history=surface_from(readings, start))
-            last_call = since(start, calls.last_call.hours)
+            calls = tape_times(table, history=_surface_from(readings, start))
+            last_call = _since(start, calls.last_call.hours)
             # Nobody pulls tape while still coating, but the last call is the first stroke's.
             tape = [
-                not_before(end, since(start, call.hours), last_call)
+                _not_before(end, _since(start, call.hours), last_call)
                 for call in (calls.ask, calls.insist)
             ]
             tape.append(last_call)
@@ -289,7 +287,7 @@ def coat_times(
                 tape_insist_hours=tape[1],
                 tape_last_call_hours=tape[2],
                 recoat_opens_hours=opens,
-                recoat_closes_hours=reached_hours(
+                recoat_closes_hours=_reached_hours(
                     table, Stage.RECOAT_CLOSES, readings, start, Side.EARLY
                 ),
             )
@@ -298,18 +296,18 @@ def coat_times(
     return tuple(times)
 
 
-def ready_hours(
+def _ready_hours(
     table: CureTable | None, readings: Sequence[Conditions], end_hours: float
 ) -> dict[Stage, float | None]:
     rows = {} if table is None else table.hours
     return {
-        stage: reached_hours(table, stage, readings, end_hours, Side.LATE)
+        stage: _reached_hours(table, stage, readings, end_hours, Side.LATE)
         for stage in READY_STAGES
         if stage in rows
     }
 
 
-def reached_hours(
+def _reached_hours(
     table: CureTable | None,
     stage: Stage,
     readings: Sequence[Conditions],
@@ -319,21 +317,21 @@ def reached_hours(
     """When a stage is reached, in hours of the job, for a coat that began to cure at a time."""
     if table is None or stage not in table.hours:
         return None
-    time = stage_time(table, stage, history=surface_from(readings, from_hours), side=side)
-    return since(from_hours, time.hours)
+    time = stage_time(table, stage, history=_surface_from(readings, from_hours), side=side)
+    return _since(from_hours, time.hours)
 
 
-def since(start_hours: float, hours: float | None) -> float | None:
+def _since(start_hours: float, hours: float | None) -> float | None:
     return None if hours is None else start_hours + hours
 
 
-def not_before(end: float, hours: float | None, latest: float | None) -> float | None:
+def _not_before(end: float, hours: float | None, latest: float | None) -> float | None:
     if hours is None:
         return None
     return min(max(hours, end), math.inf if latest is None else latest)
 
 
-def surface_from(readings: Sequence[Conditions], from_hours: float) -> tuple[SurfaceReading, ...]:
+def _surface_from(readings: Sequence[Conditions], from_hours: float) -> tuple[SurfaceReading, ...]:
     """The surface's readings seen from a moment of the job, which becomes 0 hours."""
     later = [reading for reading in readings if reading.hours > from_hours]
     earlier = [reading for reading in readings if reading.hours <= from_hours][-1]
@@ -347,7 +345,7 @@ def surface_from(readings: Sequence[Conditions], from_hours: float) -> tuple[Sur
     )
 
 
-def cautions_of(
+def _cautions_of(
     card: ProductCard, job: Job, made: Plan, ratio: Fraction, readings: Sequence[Conditions]
 ) -> tuple[Caution, ...]:
     left = [grams for grams in (made.resin_left_g, made.hardener_left_g) if grams is not None]
@@ -366,7 +364,7 @@ def cautions_of(
         Caution.CUP_MAY_SMOKE: made.cups.heat.smoke is not Smoke.UNLIKELY,
         Caution.SCALE_COARSE: made.cups.resin_g < good_resin_g,
         Caution.SAND_BETWEEN_COATS: any(
-            closes_before_it_opens(coat) for coat in made.coats if coat.number < job.coats
+            _closes_before_it_opens(coat) for coat in made.coats if coat.number < job.coats
         ),
         Caution.TOO_COLD_TO_CURE: len(made.coats) < job.coats or never_ready,
         Caution.WINDOW_NOT_ON_CARD: not has_window,
@@ -375,7 +373,7 @@ def cautions_of(
     return tuple(caution for caution in Caution if is_true[caution])
 
 
-def closes_before_it_opens(coat: CoatTimes) -> bool:
+def _closes_before_it_opens(coat: CoatTimes) -> bool:
     if coat.recoat_opens_hours is None or coat.recoat_closes_hours is None:
         return False
     return coat.recoat_closes_hours <= coat.recoat_opens_hours

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 from itertools import pairwise
 
-from handsfree.core.errors import OutOfRange, check_range
+from handsfree.core.errors import OutOfRange, check_range, check_rising
 
 # The rule that life halves per +10 °C (UFGS 09 97 13) is not safe both ways: published pairs of
 # pot lives and temperatures give factors from 1.4 to 2.3 per 10 °C. So: the largest when hotter
@@ -22,6 +22,8 @@ NO_LOSS_MINUTES = 45.0
 # Limits of the fit.
 LEAST_C, LARGEST_C = 10.0, 40.0
 LEAST_BATCH_G, LARGEST_BATCH_G = 0.1, 5000.0
+LEAST_TEST_G = 10.0
+LEAST_LABEL_MINUTES, LARGEST_LABEL_MINUTES = 2.0, 240.0
 SLOW_MINUTES, SLOWEST_MINUTES = 60.0, 120.0
 # Over 60 minutes the heat balance comes out up to a quarter shorter than the rule. Judgement.
 SLOW_FACTOR = 0.75
@@ -35,7 +37,6 @@ GONE_AT_RISE = ((0.0, 0.0), (5.0, 0.56), (10.0, 0.77), (15.0, 0.87), (25.0, 0.94
 # Fresh mix, from memory; only the cup's proportions depend on it.
 MIX_G_PER_ML = 1.1
 LARGEST_MINUTES = 1440.0
-LARGEST_HISTORY = 100_000
 
 
 class Method(Enum):
@@ -117,26 +118,42 @@ def pot_life(
     check_label(label)
     check_range("batch_g", batch_g, LEAST_BATCH_G, LARGEST_BATCH_G, "g")
     check_mix_c(mix_c)
-    method_factor, doubts = method_factor_of(label)
+    method_factor, doubts = _method_factor_of(label)
     air_minutes = label.minutes * method_factor
-    compact_g = batch_g if fill_depth_mm is None else compact_mass_g(batch_g, fill_depth_mm)
+    compact_g = batch_g if fill_depth_mm is None else _compact_mass_g(batch_g, fill_depth_mm)
     is_larger = compact_g > label.test_g
+    if compact_g > largest_batch_g(label):
+        raise OutOfRange(
+            "label_minutes", label.minutes, LEAST_LABEL_MINUTES, SLOWEST_MINUTES, "min"
+        )
     if air_minutes > SLOW_MINUTES:
-        if is_larger and air_minutes > SLOWEST_MINUTES:
-            raise OutOfRange("label_minutes", label.minutes, 2, SLOWEST_MINUTES, "min")
         doubts.append(Doubt.SLOW_PRODUCT)
         method_factor *= SLOW_FACTOR
     if mix_c < LEAST_C:
         doubts.append(Doubt.COLDER_THAN_THE_RULE)
     if compact_g < label.test_g:
         doubts.append(Doubt.SMALL_BATCH_NO_CREDIT)
-    temperature_factor = temperature_factor_of(label, mix_c)
+    temperature_factor = _temperature_factor_of(label, mix_c)
     # The slow factor is a margin, not a faster product, so the mass rule does not see it.
     mass_factor = 1.0
     if is_larger:
-        mass_factor = mass_factor_of(air_minutes * temperature_factor, label.test_g / compact_g)
+        mass_factor = _mass_factor_of(air_minutes * temperature_factor, label.test_g / compact_g)
     minutes = label.minutes * method_factor * temperature_factor * mass_factor
     return PotLife(minutes, method_factor, temperature_factor, mass_factor, tuple(doubts))
+
+
+def largest_batch_g(label: LabelPotLife) -> float:
+    """The largest batch in an ordinary cup that a label's pot life can be carried over to, g.
+
+    Args:
+        label: as for pot_life.
+
+    Source: Judgement: small batches of a very slow product sit near the edge of running away, so
+        that its life says nothing about larger ones.
+    """
+    method_factor, _ = _method_factor_of(label)
+    is_too_slow = label.minutes * method_factor > SLOWEST_MINUTES
+    return label.test_g if is_too_slow else LARGEST_BATCH_G
 
 
 def share_used(
@@ -171,10 +188,10 @@ def share_used(
         the cup. A thermometer in the cup is the second clock, share_gone_at_rise.
     """
     check_range("now_minutes", now_minutes, 0, LARGEST_MINUTES, "min")
-    check_history(history)
+    _check_history(history)
     at_test = pot_life(label, batch_g=batch_g, mix_c=label.test_c, fill_depth_mm=fill_depth_mm)
-    method_factor, _ = method_factor_of(label)
-    compact_g = batch_g if fill_depth_mm is None else compact_mass_g(batch_g, fill_depth_mm)
+    method_factor, _ = _method_factor_of(label)
+    compact_g = batch_g if fill_depth_mm is None else _compact_mass_g(batch_g, fill_depth_mm)
     cube_root = min(1.0, math.cbrt(label.test_g / compact_g))
     margin = at_test.method_factor / method_factor
     air_minutes = label.minutes * method_factor
@@ -188,7 +205,7 @@ def share_used(
         if end < later.minutes and math.isfinite(later.minutes):
             passed = (end - earlier.minutes) / (later.minutes - earlier.minutes)
             end_c = earlier.mix_c + passed * (later.mix_c - earlier.mix_c)
-        used += ramp_share(
+        used += _ramp_share(
             air_minutes, label.test_c, cube_root, end - earlier.minutes, earlier.mix_c, end_c
         )
     return used / margin
@@ -216,13 +233,13 @@ def share_gone_at_rise(*, mixed_c: float, cup_c: float) -> float:
     """
     check_mix_c(mixed_c, field="mixed_c")
     check_range("cup_c", cup_c, 0, 300, "°C")
-    return read_off(GONE_AT_RISE, cup_c - mixed_c)
+    return _read_off(GONE_AT_RISE, cup_c - mixed_c)
 
 
 def check_label(label: LabelPotLife) -> None:
     """Refuses a label whose pot life cannot be carried over; the ranges stand at pot_life."""
-    check_range("label_minutes", label.minutes, 2, 240, "min")
-    check_range("label_test_g", label.test_g, 10, LARGEST_BATCH_G, "g")
+    check_range("label_minutes", label.minutes, LEAST_LABEL_MINUTES, LARGEST_LABEL_MINUTES, "min")
+    check_range("label_test_g", label.test_g, LEAST_TEST_G, LARGEST_BATCH_G, "g")
     check_range("label_test_c", label.test_c, LEAST_C, LARGEST_C, "°C")
 
 
@@ -231,45 +248,36 @@ def check_mix_c(mix_c: float, *, field: str = "mix_c") -> None:
     check_range(field, mix_c, 0, LARGEST_C, "°C")
 
 
-def check_history(history: Sequence[MixReading]) -> None:
-    check_range("history_readings", len(history), 1, LARGEST_HISTORY)
-    check_range("first_reading_minutes", history[0].minutes, 0, 0, "min")
+def _check_history(history: Sequence[MixReading]) -> None:
+    times = [reading.minutes for reading in history]
+    check_rising("reading_minutes", times, LARGEST_MINUTES, "min")
     for reading in history:
         check_mix_c(reading.mix_c)
-    for earlier, later in pairwise(history):
-        check_range(
-            "reading_minutes",
-            later.minutes,
-            earlier.minutes,
-            LARGEST_MINUTES,
-            "min",
-            low_excluded=True,
-        )
 
 
-def method_factor_of(label: LabelPotLife) -> tuple[float, list[Doubt]]:
+def _method_factor_of(label: LabelPotLife) -> tuple[float, list[Doubt]]:
     match label.method:
         case Method.CUP_IN_AIR:
             return 1.0, []
         case Method.WATER_BATH:
-            return read_off(WATER_BATH_FACTORS, label.minutes), [Doubt.WATER_BATH_LABEL]
+            return _read_off(WATER_BATH_FACTORS, label.minutes), [Doubt.WATER_BATH_LABEL]
         case Method.UNKNOWN:
-            bath = read_off(WATER_BATH_FACTORS, label.minutes)
+            bath = _read_off(WATER_BATH_FACTORS, label.minutes)
             return min(UNKNOWN_METHOD_FACTOR, bath), [Doubt.METHOD_UNKNOWN]
 
 
-def temperature_factor_of(label: LabelPotLife, mix_c: float) -> float:
+def _temperature_factor_of(label: LabelPotLife, mix_c: float) -> float:
     above_k = max(mix_c, LEAST_C) - label.test_c
     per_10k = HOTTER_PER_10K if above_k > 0 else COLDER_PER_10K
     return math.pow(per_10k, -above_k / 10.0)
 
 
-def mass_factor_of(minutes: float, mass_ratio: float) -> float:
+def _mass_factor_of(minutes: float, mass_ratio: float) -> float:
     no_loss = 1.0 / (1.0 + minutes / NO_LOSS_MINUTES)
     return no_loss + (1.0 - no_loss) * math.cbrt(mass_ratio)
 
 
-def compact_mass_g(batch_g: float, fill_depth_mm: float) -> float:
+def _compact_mass_g(batch_g: float, fill_depth_mm: float) -> float:
     """Mass of an ordinary cup that loses heat as fast as this fill; at most the batch itself.
 
     Source: equal volume over surface, V/S = d h / (2 d + 4 h) for a cylinder d wide and h deep,
@@ -283,7 +291,7 @@ def compact_mass_g(batch_g: float, fill_depth_mm: float) -> float:
     return min(batch_g, MIX_G_PER_ML * math.pi / 4.0 * compact_width_cm**3)
 
 
-def ramp_share(
+def _ramp_share(
     air_minutes: float,
     test_c: float,
     cube_root: float,
@@ -294,18 +302,18 @@ def ramp_share(
     """Integral of 1 / life over a straight ramp, split where the rule changes its slope."""
     low_c, high_c = min(start_c, end_c), max(start_c, end_c)
     if high_c <= LEAST_C or high_c - low_c < 1e-9:
-        return duration * use_rate(air_minutes, test_c, cube_root, max(high_c, LEAST_C))
+        return duration * _use_rate(air_minutes, test_c, cube_root, max(high_c, LEAST_C))
     used = 0.0
     per_k = duration / (high_c - low_c)
     if low_c < LEAST_C:
-        used += (LEAST_C - low_c) * per_k * use_rate(air_minutes, test_c, cube_root, LEAST_C)
+        used += (LEAST_C - low_c) * per_k * _use_rate(air_minutes, test_c, cube_root, LEAST_C)
         low_c = LEAST_C
     for part_low_c, part_high_c, per_10k in (
         (low_c, min(high_c, test_c), COLDER_PER_10K),
         (max(low_c, test_c), high_c, HOTTER_PER_10K),
     ):
         if part_low_c < part_high_c:
-            used += per_k * slope_share(
+            used += per_k * _slope_share(
                 air_minutes,
                 cube_root,
                 math.log(per_10k) / 10.0,
@@ -315,7 +323,7 @@ def ramp_share(
     return used
 
 
-def slope_share(
+def _slope_share(
     air_minutes: float, cube_root: float, per_k: float, low_k: float, high_k: float
 ) -> float:
     """Integral of 1 / life over temperature, in kelvin per minute, between two rises over the test.
@@ -332,13 +340,13 @@ def slope_share(
     return plain + (1.0 - cube_root) * heat
 
 
-def use_rate(air_minutes: float, test_c: float, cube_root: float, mix_c: float) -> float:
+def _use_rate(air_minutes: float, test_c: float, cube_root: float, mix_c: float) -> float:
     per_10k = HOTTER_PER_10K if mix_c > test_c else COLDER_PER_10K
     minutes = air_minutes * math.pow(per_10k, (test_c - mix_c) / 10.0)
     return 1.0 / minutes + (1.0 - cube_root) / (NO_LOSS_MINUTES + cube_root * minutes)
 
 
-def read_off(points: Sequence[tuple[float, float]], at: float) -> float:
+def _read_off(points: Sequence[tuple[float, float]], at: float) -> float:
     """The value of a table at a place, straight between its points and constant beyond them."""
     if at <= points[0][0]:
         return points[0][1]

@@ -48,9 +48,9 @@ def draw_plan(
     coats_axes, air_axes = figure.subplots(2, 1, sharex=True, height_ratios=[0.6 + 0.6 * rows, 2.4])
     end_hours = made.coats[-1].end_hours + HOURS_SHOWN_AFTER_LAST_COAT
     figure.suptitle(title, x=0.01, ha="left", fontweight="bold")
-    draw_coats(coats_axes, made.coats, end_hours, start_minutes)
-    draw_air(air_axes, readings, end_hours, needed_margin_k)
-    name_hours(air_axes, end_hours, start_minutes)
+    _draw_coats(coats_axes, made.coats, end_hours, start_minutes)
+    _draw_air(air_axes, readings, end_hours, needed_margin_k)
+    _name_hours(air_axes, end_hours, start_minutes)
     for axes in (coats_axes, air_axes):
         axes.spines[["top", "right"]].set_visible(False)
         axes.grid(axis="x", color="#E8E8E8")
@@ -58,16 +58,16 @@ def draw_plan(
     figure.savefig(path)
 
 
-def draw_coats(
+def _draw_coats(
     axes: Axes, coats: Sequence[CoatTimes], end_hours: float, start_minutes: int | None
 ) -> None:
     for coat in coats:
         row = -coat.number
         opens = end_hours if coat.recoat_opens_hours is None else coat.recoat_opens_hours
-        draw_bar(axes, row, coat.end_hours, min(opens, end_hours), WAIT)
+        _draw_bar(axes, row, coat.end_hours, min(opens, end_hours), WAIT)
         if coat.recoat_opens_hours is not None and coat.recoat_closes_hours is not None:
             closes = min(coat.recoat_closes_hours, end_hours)
-            draw_bar(axes, row, opens, closes, OPEN)
+            _draw_bar(axes, row, opens, closes, OPEN)
             if closes > opens:
                 axes.annotate(
                     f"until {clock(coat.recoat_closes_hours, start_minutes)} ",
@@ -76,9 +76,9 @@ def draw_coats(
                     va="center",
                     color="white",
                 )
-        draw_bar(axes, row, coat.start_hours, coat.end_hours, APPLY)
+        _draw_bar(axes, row, coat.start_hours, coat.end_hours, APPLY)
         if coat.tape_ask_hours is not None and coat.tape_last_call_hours is not None:
-            draw_bar(
+            _draw_bar(
                 axes, row + 0.38, coat.tape_ask_hours, coat.tape_last_call_hours, TAPE, height=0.16
             )
     axes.set_yticks([-coat.number for coat in coats], [f"coat {coat.number}" for coat in coats])
@@ -99,17 +99,17 @@ def draw_coats(
     )
 
 
-def draw_bar(
+def _draw_bar(
     axes: Axes, row: float, start: float, end: float, color: str, height: float = 0.5
 ) -> None:
     if end > start:
         axes.broken_barh([(start, end - start)], (row - height / 2.0, height), color=color)
 
 
-def draw_air(
+def _draw_air(
     axes: Axes, readings: Sequence[Conditions], end_hours: float, needed_margin_k: float
 ) -> None:
-    seen = [held_at(readings, step * end_hours / STEPS_SHOWN) for step in range(STEPS_SHOWN + 1)]
+    seen = [_held_at(readings, step * end_hours / STEPS_SHOWN) for step in range(STEPS_SHOWN + 1)]
     hours = [conditions.hours for conditions in seen]
     surface_c = [conditions.surface_c for conditions in seen]
     dew_c = [
@@ -143,7 +143,7 @@ def draw_air(
     axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=4, frameon=False)
 
 
-def held_at(readings: Sequence[Conditions], hours: float) -> Conditions:
+def _held_at(readings: Sequence[Conditions], hours: float) -> Conditions:
     """The conditions at a time, straight between readings and held after the last."""
     for earlier, later in pairwise(readings):
         if hours <= later.hours:
@@ -152,7 +152,7 @@ def held_at(readings: Sequence[Conditions], hours: float) -> Conditions:
     return Conditions(max(hours, last.hours), last.air_c, last.humidity_percent, last.surface_c)
 
 
-def name_hours(axes: Axes, end_hours: float, start_minutes: int | None) -> None:
+def _name_hours(axes: Axes, end_hours: float, start_minutes: int | None) -> None:
     spacing = next((hours for hours in TICK_HOURS if end_hours <= MOST_TICKS * hours), 1000)
     first = 0.0 if start_minutes is None else -(start_minutes / 60.0) % spacing
     ticks = [first + i * spacing for i in range(int((end_hours - first) / spacing) + 1)]

@@ -6,20 +6,21 @@ from pathlib import Path
 
 from handsfree.core.card import ProductCard
 from handsfree.core.conditions import Conditions, Fault
-from handsfree.core.coverage import Profile
+from handsfree.core.coverage import Profile, coats_needed
 from handsfree.core.dewpoint import DEW_MARGIN_K
 from handsfree.core.errors import Missing, NotAllowed
 from handsfree.core.plan import Caution, CoatTimes, Job, Plan, plan
 from handsfree.shell.cards import load_card
 from handsfree.shell.clock_words import clock
 from handsfree.shell.readings import load_conditions
-from handsfree.shell.settings import Answer, Settings, print_answer, settings_from
+from handsfree.shell.settings import CAUTION, Answer, Settings, print_answer, settings_from
 
 KEYS = (
     "card",
     "area_m2",
     "coats",
     "dft_um",
+    "total_dft_um",
     "air_c",
     "rh_percent",
     "surface_c",
@@ -59,7 +60,7 @@ FAULT_UNITS = {Fault.TOO_HUMID: "%"}
 SAFETY = (
     "Gloves and eye protection, and air to breathe; no flame near solvent.",
     "Leftovers grow hot: spread them thin and let them cool before they are thrown away.",
-    "The label, the safety data sheet and local rules come first.",
+    CAUTION,
 )
 
 
@@ -84,23 +85,23 @@ def add_plan_command(
     command.add_argument("settings", nargs="*", metavar="key=value", help="what is to be done")
     command.add_argument("--json", action="store_true", help="print one JSON object")
     command.add_argument("--picture", type=Path, metavar="FILE.png", help="also draw the times")
-    command.set_defaults(run=run_plan)
+    command.set_defaults(run=_run_plan)
 
 
-def run_plan(args: argparse.Namespace) -> int:
+def _run_plan(args: argparse.Namespace) -> int:
     """Runs plan; returns 0, or 2 after one sentence on standard error."""
 
     def answer() -> Answer:
-        request = requested(settings_from(args.settings, KEYS))
+        request = _requested(settings_from(args.settings, KEYS))
         made = plan(request.card, request.job, request.readings)
         if args.picture is not None:
-            draw(request, made, args.picture)
-        return found_in(request, made), told(request, made)
+            _draw(request, made, args.picture)
+        return _found_in(request, made), _told(request, made)
 
     return print_answer(answer, as_json=args.json)
 
 
-def draw(request: Request, made: Plan, path: Path) -> None:
+def _draw(request: Request, made: Plan, path: Path) -> None:
     # Imported here, since matplotlib takes most of a second to load.
     from handsfree.shell.plan_picture import draw_plan
 
@@ -121,7 +122,7 @@ def draw(request: Request, made: Plan, path: Path) -> None:
         raise NotAllowed("--picture", str(path), "a file that can be written") from error
 
 
-def requested(given: Settings) -> Request:
+def _requested(given: Settings) -> Request:
     card = load_card(given.text("card", "the plan"))
     if card.film is None:
         raise Missing("film", "the amount from an area; the card has no such section")
@@ -136,15 +137,22 @@ def requested(given: Settings) -> Request:
                 surface_c=given.number("surface_c", "the conditions"),
             ),
         )
-    middle_um = (card.film.least_dft_um + card.film.largest_dft_um) / 2.0
     defaults = {
         "coats": (float(card.film.coats), "the card's {:g} coats"),
-        "dft_um": (middle_um, "{:g} µm dry a coat, the middle of the card's range"),
+        "dft_um": (
+            (card.film.least_dft_um + card.film.largest_dft_um) / 2.0,
+            "{:g} µm dry a coat, the middle of the card's range",
+        ),
         "mix_c": (readings[0].air_c, "the parts at the air's {:g} °C"),
         "m2_per_hour": (SPREAD_M2_PER_HOUR, "a pace of {:g} m² an hour"),
         "loss_percent": (LOSS_PERCENT, "{:g} % lost in tools"),
         "stuck_g": (STUCK_G, "{:g} g a coat left in pot and roller"),
     }
+    if given.has("total_dft_um"):
+        total_um = given.number("total_dft_um", "the film")
+        coats = coats_needed(total_dft_um=total_um, largest_dft_um=card.film.largest_dft_um)
+        defaults["coats"] = (float(coats), "{:g} coats for the whole film")
+        defaults["dft_um"] = (total_um / coats, "{:g} µm dry a coat for the whole film")
     values = {key: given.number_or(key, default) for key, (default, _) in defaults.items()}
     if values["coats"] != int(values["coats"]):
         raise NotAllowed("coats", f"{values['coats']:g}", "a whole number")
@@ -165,10 +173,10 @@ def requested(given: Settings) -> Request:
     assumed = tuple(
         words.format(default) for key, (default, words) in defaults.items() if not given.has(key)
     )
-    return Request(card, job, readings, start_of(given), assumed)
+    return Request(card, job, readings, _start_of(given), assumed)
 
 
-def start_of(given: Settings) -> int | None:
+def _start_of(given: Settings) -> int | None:
     if not given.has("start"):
         return None
     text = given.text("start", "the times of day")
@@ -179,7 +187,7 @@ def start_of(given: Settings) -> int | None:
     return int(hours) * 60 + int(minutes)
 
 
-def found_in(request: Request, made: Plan) -> dict[str, object]:
+def _found_in(request: Request, made: Plan) -> dict[str, object]:
     """The plan as JSON; hours count from the start of the job."""
     cups = made.cups
     return {
@@ -210,6 +218,7 @@ def found_in(request: Request, made: Plan) -> dict[str, object]:
         "resin_left_g": None if made.resin_left_g is None else float(made.resin_left_g),
         "hardener_left_g": None if made.hardener_left_g is None else float(made.hardener_left_g),
         "least_dew_margin_c": made.outlook.least_margin_k,
+        "dew_margin_falls": made.outlook.is_margin_falling,
         "first_breach_h": made.outlook.first_breach_hours,
         "breaches_now": [breach.fault.value for breach in made.breaches],
         "cautions": [caution.value for caution in made.cautions],
@@ -217,7 +226,7 @@ def found_in(request: Request, made: Plan) -> dict[str, object]:
     }
 
 
-def told(request: Request, made: Plan) -> list[str]:
+def _told(request: Request, made: Plan) -> list[str]:
     """The plan in sentences."""
     cups, start = made.cups, request.start_minutes
     cup_word = "cup" if cups.count == 1 else "cups"
@@ -235,7 +244,7 @@ def told(request: Request, made: Plan) -> list[str]:
         if left_g is not None:
             state = "left" if left_g >= 0 else "short"
             lines.append(f"In the tins: {abs(float(left_g)):g} g {name} {state}.")
-    lines += [line for coat in made.coats for line in coat_lines(coat, start)]
+    lines += [line for coat in made.coats for line in _coat_lines(coat, start)]
     lines += [
         f"Ready to call {stage.value.replace('_', ' ')}: {clock(hours, start)}."
         for stage, hours in made.ready_hours.items()
@@ -247,7 +256,8 @@ def told(request: Request, made: Plan) -> list[str]:
     ]
     lines.append(
         f"Least dew margin {made.outlook.least_margin_k:.1f} °C at "
-        f"{clock(made.outlook.least_margin_hours, start)}."
+        f"{clock(made.outlook.least_margin_hours, start)}"
+        + (", and falling." if made.outlook.is_margin_falling else ".")
     )
     lines += [CAUTION_WORDS[caution] for caution in made.cautions]
     if request.assumed:
@@ -255,7 +265,7 @@ def told(request: Request, made: Plan) -> list[str]:
     return [*lines, *SAFETY]
 
 
-def coat_lines(coat: CoatTimes, start_minutes: int | None) -> list[str]:
+def _coat_lines(coat: CoatTimes, start_minutes: int | None) -> list[str]:
     lines = [
         f"Coat {coat.number}: {clock(coat.start_hours, start_minutes)} to "
         f"{clock(coat.end_hours, start_minutes)}."

@@ -8,6 +8,7 @@ from pathlib import Path
 from handsfree.core.conditions import Conditions
 from handsfree.core.cure import SurfaceReading
 from handsfree.core.errors import NotAllowed
+from handsfree.core.potlife import MixReading
 from handsfree.shell.settings import plain_number
 
 LARGEST_BYTES = 4_000_000
@@ -19,8 +20,18 @@ def load_surface_history(name: str) -> tuple[SurfaceReading, ...]:
     Raises:
         NotAllowed: the file cannot be read, lacks a column, or holds something else than numbers.
     """
-    rows = number_rows(name, "history", ("hours", "surface_c"))
+    rows = _number_rows(name, "history", ("hours", "surface_c"))
     return tuple(SurfaceReading(hours, surface_c) for hours, surface_c in rows)
+
+
+def load_mix_history(name: str) -> tuple[MixReading, ...]:
+    """Temperatures round a mixed cup from a CSV file with the columns minutes and mix_c.
+
+    Raises:
+        NotAllowed: the file cannot be read, lacks a column, or holds something else than numbers.
+    """
+    rows = _number_rows(name, "history", ("minutes", "mix_c"))
+    return tuple(MixReading(minutes, mix_c) for minutes, mix_c in rows)
 
 
 def load_conditions(name: str) -> tuple[Conditions, ...]:
@@ -29,12 +40,12 @@ def load_conditions(name: str) -> tuple[Conditions, ...]:
     Raises:
         NotAllowed: the file cannot be read, lacks a column, or holds something else than numbers.
     """
-    rows = number_rows(name, "forecast", ("hours", "air_c", "rh_percent", "surface_c"))
+    rows = _number_rows(name, "forecast", ("hours", "air_c", "rh_percent", "surface_c"))
     return tuple(Conditions(*row) for row in rows)
 
 
-def number_rows(name: str, field: str, columns: Sequence[str]) -> list[list[float]]:
-    text = read_text(Path(name), field)
+def _number_rows(name: str, field: str, columns: Sequence[str]) -> list[list[float]]:
+    text = _read_text(Path(name), field)
     rows = list(csv.reader(io.StringIO(text)))
     header = [cell.strip() for cell in rows[0]] if rows else []
     if not set(columns) <= set(header):
@@ -53,7 +64,7 @@ def number_rows(name: str, field: str, columns: Sequence[str]) -> list[list[floa
     return numbers
 
 
-def read_text(path: Path, field: str) -> str:
+def _read_text(path: Path, field: str) -> str:
     allowed = "the path of a readable CSV file"
     try:
         with path.open("rb") as file:

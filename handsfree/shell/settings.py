@@ -14,6 +14,8 @@ from handsfree.shell.cards import CardUnusable
 
 PLAIN_NUMBER = re.compile(r"[+-]?[0-9]{1,12}(?:\.[0-9]{1,12})?")
 
+CAUTION = "The label, the safety data sheet and local rules come first."
+
 # A result: what --json prints, and the same in sentences.
 Answer: TypeAlias = tuple[Mapping[str, object], Sequence[str]]
 

@@ -55,6 +55,11 @@ def test_roughness_adds_to_the_film() -> None:
         assert rough / smooth == pytest.approx((100 + profile.value) / 100)
 
 
+def test_no_thinner_is_the_default() -> None:
+    assert wet_film_um(dft_um=100, volume_solids_percent=50) == 200
+    assert dry_film_um(wft_um=100, volume_solids_percent=50) == 50
+
+
 @pytest.mark.parametrize("thinner", [0.0, 10.0, 100.0])
 def test_thinner_goes_into_the_volume(thinner: float) -> None:
     assert thinned_solids_percent(60.0, thinner) == pytest.approx(60.0 / (1 + thinner / 100))

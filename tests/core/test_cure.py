@@ -1,7 +1,6 @@
 """Cure stages: points of the table, both sides of it, temperature histories, and laws."""
 
 import math
-from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -194,6 +193,14 @@ def test_time_below_the_least_temperature_does_not_count() -> None:
     assert closes.hours is not None
 
 
+def test_stage_reached_at_the_last_reading_is_no_forecast() -> None:
+    until_four = [*steady(20.0), SurfaceReading(4.0, 20.0)]
+    opens = stage_time(TABLE, Stage.RECOAT_OPENS, history=until_four, side=Side.LATE)
+    assert (opens.hours, opens.is_forecast) == (4.0, False)
+    longest = CureTable((20.0,), {Stage.USE: (10_000.0,)}, least_c=0.0)
+    assert stage_time(longest, Stage.USE, history=steady(20.0), side=Side.LATE).hours == 10_000.0
+
+
 def test_stage_beyond_the_longest_time_is_never() -> None:
     slow = CureTable((20.0,), {Stage.USE: (9000.0,)}, least_c=0.0)
     found = stage_time(slow, Stage.USE, history=steady(5.0), side=Side.LATE)
@@ -238,6 +245,9 @@ def test_tape_is_not_asked_in_the_first_half_hour() -> None:
     hot = tape_times(TABLE, history=steady(40.0))
     assert [hot.ask.hours, hot.insist.hours, hot.last_call.hours] == pytest.approx([0.375] * 3)
     # At 33 °C: 3 / 4^0.3 = 1.979 h; 0.330, 0.660 and 0.990 h.
+    assert hot.ask.is_forecast
+    seen = tape_times(TABLE, history=[*steady(40.0), SurfaceReading(0.375, 40.0)])
+    assert (seen.ask.hours, seen.ask.is_forecast) == (0.375, False)
     warm = tape_times(TABLE, history=steady(33.0))
     assert [warm.ask.hours, warm.insist.hours] == pytest.approx([0.5, 0.6598], abs=0.0001)
 
@@ -264,6 +274,9 @@ def test_missing_row_is_named() -> None:
     with pytest.raises(Missing) as refusal:
         stage_hours(TABLE, Stage.SAND, surface_c=20.0, side=Side.LATE)
     assert refusal.value.field == "cure.sand_h"
+    with pytest.raises(Missing) as refusal:
+        stage_hours(TABLE, Stage.FULL_CURE, surface_c=20.0, side=Side.LATE)
+    assert refusal.value.needed_for == "the time to full cure"
 
 
 NAN = float("nan")
@@ -307,6 +320,5 @@ def test_longest_history_is_taken() -> None:
     history = [SurfaceReading(i / 100, 20) for i in range(100_001)]
     with pytest.raises(OutOfRange):
         progress(TABLE, Stage.USE, history=history, now_hours=1, side=Side.LATE)
-    assert all(a.hours < b.hours for a, b in pairwise(history))
     done = progress(TABLE, Stage.USE, history=history[:-1], now_hours=48, side=Side.LATE)
     assert done == pytest.approx(1.0)

@@ -22,15 +22,18 @@ from handsfree.core.exotherm import (
     label_speed,
     loss_per_minute,
 )
-from handsfree.core.potlife import LabelPotLife, Method
+from handsfree.core.potlife import LabelPotLife, Method, share_gone_at_rise
 
 GATE = LabelPotLife(25.0, 100.0, 25.0, Method.CUP_IN_AIR)
 
 
 def solved(
-    constants: Kinetics, speed: float, loss: float, mix_c: float, air_c: float
-) -> tuple[float, float]:
-    """Minutes to gel and peak by LSODA, from the two equations in the module's docstring."""
+    constants: Kinetics, speed: float, loss: float, mix_c: float, rise_k: float = 1000.0
+) -> tuple[float, float, float]:
+    """Minutes to gel, peak and minutes to a rise, from the two equations in the module's docstring.
+
+    By LSODA, in air at the mix's own starting temperature; a rise never reached is infinite.
+    """
 
     def slopes(_: float, state: list[float]) -> list[float]:
         conversion, mix = state
@@ -43,10 +46,13 @@ def solved(
             * max(1.0 - conversion, 0.0) ** 2
         )
         heat = constants.heat_j_per_g / HEAT_J_PER_G_K * pace
-        return [pace, heat - loss * (mix - air_c)]
+        return [pace, heat - loss * (mix - mix_c)]
 
     def gelled(_: float, state: list[float]) -> float:
         return state[0] - GEL_CONVERSION
+
+    def warmed(_: float, state: list[float]) -> float:
+        return state[1] - mix_c - rise_k
 
     found = solve_ivp(
         slopes,
@@ -55,10 +61,11 @@ def solved(
         method="LSODA",
         rtol=1e-8,
         atol=1e-9,
-        events=[gelled],
+        events=[gelled, warmed],
         max_step=5.0,
     )
-    return float(found.t_events[0][0]), float(found.y[1].max())
+    warm_minutes = float(found.t_events[1][0]) if len(found.t_events[1]) else math.inf
+    return float(found.t_events[0][0]), float(found.y[1].max()), warm_minutes
 
 
 @pytest.mark.parametrize("constants", [MILD, BASE, FIERCE], ids=["mild", "base", "fierce"])
@@ -66,7 +73,7 @@ def solved(
 def test_steps_agree_with_a_stiff_solver(constants: Kinetics, batch_g: float, mix_c: float) -> None:
     speed = label_speed(constants, 25.0, 100.0, 25.0, False)
     loss = loss_per_minute(constants, batch_g)
-    gel_minutes, peak_c = solved(constants, speed, loss, mix_c, mix_c)
+    gel_minutes, peak_c, _ = solved(constants, speed, loss, mix_c)
     ours = course(constants, speed_per_minute=speed, loss_per_minute=loss, mix_c=mix_c, air_c=mix_c)
     assert ours.gel_minutes == pytest.approx(gel_minutes, rel=0.02)
     # Where the cup hovers between warming and running away the peak is the more sensitive.
@@ -111,6 +118,24 @@ def test_both_limits_of_heat_loss(loss: float, minutes: tuple[float, ...]) -> No
     for mix_c, expected in zip((15, 20, 25, 30, 35), minutes, strict=True):
         ours = course(BASE, speed_per_minute=speed, loss_per_minute=loss, mix_c=mix_c, air_c=mix_c)
         assert ours.gel_minutes == pytest.approx(expected, rel=0.012)
+
+
+# The share of the life at a rise is what the second clock reads; its table is the worse end of
+# the likely, so that no course of the heat balance may be further on than it says.
+@pytest.mark.parametrize("constants", [MILD, BASE, FIERCE], ids=["mild", "base", "fierce"])
+@pytest.mark.parametrize("minutes", [10.0, 25.0, 40.0])
+@pytest.mark.parametrize("rise_k", [5.0, 10.0, 15.0, 25.0])
+def test_warm_cup_is_no_further_on_than_the_second_clock_says(
+    constants: Kinetics, minutes: float, rise_k: float
+) -> None:
+    speed = label_speed(constants, minutes, 100.0, 25.0, False)
+    for batch_g, mix_c in ((100.0, 20.0), (500.0, 25.0), (2000.0, 30.0)):
+        loss = loss_per_minute(constants, batch_g)
+        gel_minutes, _, warm_minutes = solved(constants, speed, loss, mix_c, rise_k)
+        if math.isinf(warm_minutes):
+            continue
+        said = share_gone_at_rise(mixed_c=mix_c, cup_c=mix_c + rise_k)
+        assert warm_minutes / gel_minutes <= said + 0.03
 
 
 def test_water_bath_label_is_the_faster_product() -> None:

@@ -81,6 +81,7 @@ NO_RATIO = [
     "7:1 by volume",
     "\u0667:1",
     "7 1",
+    "7\u2003:\u20031",
     "14.3 % phr",
     "0x7:1",
     "7:1" + "0" * 40,
@@ -213,6 +214,11 @@ def test_corrected_cup_has_no_error(
     assert found.total_g == resin_g + hardener_g
 
 
+def test_exact_cup_needs_no_more_hardener() -> None:
+    found = correction(resin_g=Fraction(7), hardener_g=Fraction(1), weight_ratio=SEVEN)
+    assert found == Correction(Component.HARDENER, Fraction(0), Fraction(8))
+
+
 def test_correction_is_capped_by_the_cup() -> None:
     cup = partial(correction, resin_g=Fraction(1000), hardener_g=Fraction(148), weight_ratio=SEVEN)
     assert cup(cup_g=Fraction(1184)).add_g == 36
@@ -231,6 +237,7 @@ def test_correction_is_refused_once_the_cup_has_stood() -> None:
     with pytest.raises(Missing) as missing:
         cup(stood_minutes=1.0)
     assert missing.value.field == "pot_life_minutes"
+    assert missing.value.needed_for == "a correction after the cup has stood"
     with pytest.raises(OutOfRange):
         cup(stood_minutes=float("nan"), pot_life_minutes=20.0)
 
@@ -287,6 +294,8 @@ def test_addition_is_a_share_of_the_mix() -> None:
         pytest.param("142.849", "0.1", "142.8", id="tenth"),
         pytest.param("142.85", "0.1", "142.9", id="half-a-tenth"),
         pytest.param("7", "5", "5", id="coarse"),
+        pytest.param("-7", "5", "-5", id="coarse-negative"),
+        pytest.param("0", "5", "0", id="nothing"),
     ],
 )
 def test_rounding_to_the_step(value: str, step: str, expected: str) -> None:

@@ -71,6 +71,14 @@ def test_small_cup_sets_the_cups() -> None:
     assert made.cups.count == 10
 
 
+def test_very_slow_product_is_mixed_in_cups_no_larger_than_its_test() -> None:
+    slow = replace(GATE, pot_life=LabelPotLife(240, 100, 25, Method.CUP_IN_AIR))
+    made = plan(slow, JOB, STEADY)
+    # 1487.6 g in cups of at most 100 g.
+    assert made.cups.count == 15
+    assert Caution.POT_LIFE_DOUBTFUL in made.cautions
+
+
 def test_induction_counts_as_busy_time() -> None:
     assert GATE.pot_life is not None
     waiting = replace(GATE, pot_life=replace(GATE.pot_life, induction_minutes=8.0))

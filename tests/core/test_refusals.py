@@ -35,6 +35,7 @@ from handsfree.core.mix import (
     MixRatio,
     Tolerance,
     addition_g,
+    check_batch_size,
     correction,
     hardener_error,
     hardener_for_resin_g,
@@ -521,6 +522,32 @@ def test_what_is_no_number_is_refused(domain: Domain, value: float) -> None:
     refusal = refusal_of(domain, value)
     assert refusal.field == domain.field
     assert repr(float(refusal.value)) == repr(value)
+
+
+def test_field_is_named_where_two_limits_meet() -> None:
+    with pytest.raises(OutOfRange) as refusal:
+        comb_wft_um(wetted_um=0.5, next_dry_um=50)
+    assert (refusal.value.field, refusal.value.low) == ("wetted_um", 1.0)
+    with pytest.raises(OutOfRange) as refusal:
+        weight_ratio(MixRatio(20 * ONE, ONE, Basis.VOLUME), 2 * ONE, ONE)
+    assert (refusal.value.field, refusal.value.value) == ("weight_ratio", 40)
+    with pytest.raises(OutOfRange) as refusal:
+        check_batch_size(resin_g=Fraction(0), weight_ratio=ONE, step_g=ONE, tolerance=ONE)
+    assert refusal.value.field == "resin_g"
+
+
+@pytest.mark.parametrize("stood_minutes", [-1e-6, 100_000.1, math.nan])
+def test_standing_time_has_limits(stood_minutes: float) -> None:
+    with pytest.raises(OutOfRange) as refusal:
+        correction(
+            resin_g=ONE,
+            hardener_g=ONE,
+            weight_ratio=ONE,
+            stood_minutes=stood_minutes,
+            pot_life_minutes=100.0,
+        )
+    assert (refusal.value.field, refusal.value.unit) == ("stood_minutes", "min")
+    assert (refusal.value.low, refusal.value.high) == (0, 100_000)
 
 
 COUNTS: list[tuple[Callable[[int], object], str, int]] = [

@@ -38,7 +38,7 @@ from handsfree.core.mix import (
     weight_ratio,
 )
 from handsfree.core.potlife import LabelPotLife, Method, pot_life
-from handsfree.core.units import Amount, converted
+from handsfree.core.units import UNITS, Amount, converted
 
 Inputs = Mapping[str, str]
 
@@ -255,6 +255,11 @@ def test_there_are_enough_rows_and_each_names_its_source() -> None:
     assert len(ROWS) >= 150
     assert all(len(row["source"]) > 10 for row in ROWS)
     assert set(CALCULATIONS) == {row["calculation"] for row in ROWS}
+
+
+def test_every_unit_is_checked_against_a_published_factor() -> None:
+    rows = [inputs_of(row) for row in ROWS if row["calculation"] == "unit"]
+    assert {row[end] for row in rows for end in ("from", "to")} == set(UNITS)
 
 
 @pytest.mark.parametrize(

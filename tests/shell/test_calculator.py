@@ -70,6 +70,10 @@ def test_mix_on_a_scale_says_where_to_stop(capsys: pytest.CaptureFixture[str]) -
         capsys, "calc", "mix", "ratio=7:1", "by=weight", "resin_g=1000", "step_g=1", "cup_g=35"
     )
     assert (mix["hardener_shown_g"], mix["running_total_g"]) == (143, 1178)
+    filled = found(
+        capsys, "calc", "mix", "ratio=4:1", "by=weight", "resin_g=400", "addition_percent=5"
+    )
+    assert filled["addition_g"] == 25
     assert run("calc", "mix", "ratio=7:1", "by=weight", "resin_g=100", "step_g=1") == 2
     assert "at least 140 g" in capsys.readouterr().err
 
@@ -120,10 +124,31 @@ def test_potlife(capsys: pytest.CaptureFixture[str]) -> None:
     assert life["minutes"] == pytest.approx(24.9, abs=0.05)
     assert "mass" in str(life["why"])
     assert "cup in air" in str(life["why"])
+    # A cup of more than a kilogram, left standing: see the values of the heat balance.
+    assert life["smoke"] == "expect it"
     unknown = found(capsys, *LABEL, "grams=100", "cup_c=25", "method=unknown")
     assert unknown["minutes"] == pytest.approx(15)
     tray = found(capsys, *LABEL, "grams=500", "cup_c=25", "depth_mm=10")
     assert tray["minutes"] == pytest.approx(25)
+
+
+def test_potlife_clock(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    # At the label's own test: 10 of 25 minutes.
+    now = found(capsys, *LABEL, "grams=100", "cup_c=25", "now_min=10")
+    assert now["used_percent"] == pytest.approx(40)
+    assert now["minutes_left"] == pytest.approx(15)
+    # 10 K warmer than when it was mixed: at worst 77 % are gone.
+    warm = found(capsys, *LABEL, "grams=100", "cup_c=25", "now_min=10", "cup_now_c=35")
+    assert warm["used_percent"] == pytest.approx(77)
+    # 5 minutes at 35 °C use 5 / 10.870, 5 more at 25 °C use 5 / 25.
+    path = tmp_path / "air.csv"
+    path.write_text("minutes,mix_c\n0,35\n5,35\n5.001,25\n", encoding="utf-8")
+    hot = found(capsys, *LABEL, "grams=100", "cup_c=25", "now_min=10", f"history={path}")
+    assert hot["used_percent"] == pytest.approx(100 * (5 / 10.870 + 5 / 25), abs=0.1)
+    over = found(capsys, *LABEL, "grams=100", "cup_c=25", "now_min=60")
+    assert over["minutes_left"] == 0
+    assert run(*LABEL, "grams=100", "cup_c=25", "now_min=10") == 0
+    assert "Of it 40 % is gone, 15 min left." in capsys.readouterr().out
 
 
 def test_dewpoint(capsys: pytest.CaptureFixture[str]) -> None:
@@ -142,6 +167,12 @@ def test_coverage_in_metric_and_us_units(capsys: pytest.CaptureFixture[str]) -> 
         *("solids_volume_percent=65", "loss_percent=0"),
     )
     assert metric["liters"] == pytest.approx(1.923, abs=0.0005)
+    combed = found(
+        capsys,
+        *("calc", "coverage", "area_m2=10", "dft_um=125", "solids_volume_percent=65"),
+        *("loss_percent=0", "comb_wet_um=180", "comb_dry_um=200"),
+    )
+    assert combed["dry_film_um"] == pytest.approx([117, 130])
     # 208.5 ft²/gal at 65 % and 5 mil (a trade note): 208.5 ft² take one gallon.
     customary = found(
         capsys,
@@ -254,6 +285,7 @@ def test_film_needs_a_cure_table(
     assert "Missing for weighing the hardener: mix.resin_g_per_ml" in text
     assert "Missing for the recoat window: cure.recoat_opens_h, cure.recoat_closes_h." in text
     assert "Missing for the pot life clock: pot_life." in text
+    assert "Not said where it comes from: mix.ratio." in text
 
 
 def test_card_says_what_it_contains(capsys: pytest.CaptureFixture[str]) -> None:
@@ -264,6 +296,7 @@ def test_card_says_what_it_contains(capsys: pytest.CaptureFixture[str]) -> None:
     assert "From the label: mix.ratio, mix.by, pot_life." in text
     assert "guessed: pot_life.method" in text
     assert "Nothing is missing." in text
+    assert "Not said" not in text
     described = found(capsys, "card", "floor-seal")
     assert (described["ratio"], described["by"]) == ("2:1", "volume")
     assert described["tolerance_percent"] == [2, 4, 8]

@@ -65,6 +65,14 @@ def test_forecast_file_replaces_the_single_reading(
     assert "Limit not kept: " in capsys.readouterr().out
 
 
+def test_whole_film_gives_the_coats(capsys: pytest.CaptureFixture[str]) -> None:
+    # Gate Coat takes up to 300 µm a coat: 700 µm are three coats of 233.3 µm.
+    assert run(*GATE, *AIR, "total_dft_um=700", "--json") == 0
+    made = json.loads(capsys.readouterr().out)
+    assert len(made["coats"]) == 3
+    assert "233.333 µm dry a coat for the whole film" in made["assumed"]
+
+
 def test_too_cold_says_never(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(*GATE, "air_c=12", "rh_percent=40", "surface_c=8") == 0
     text = capsys.readouterr().out

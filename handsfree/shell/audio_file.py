@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import soundfile
 import soxr
 
@@ -46,6 +47,6 @@ def blocks_of(path: Path) -> Iterator[bytes]:
         raise UnreadableSound(f"{path} is not a sound file that can be read.") from error
 
 
-def pcm16(samples: np.ndarray[tuple[int], np.dtype[np.float32]]) -> bytes:
+def pcm16(samples: npt.NDArray[np.float32]) -> bytes:
     """Samples between -1 and 1 as 16-bit little-endian bytes, clipped at full scale."""
     return (np.clip(samples, -1.0, 1.0) * 32767).astype("<i2").tobytes()

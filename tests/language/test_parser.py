@@ -35,7 +35,7 @@ def reading(text: str) -> tuple[Component | None, list[Fraction]]:
     ],
 )
 def test_readings(text: str, component: Component | None, grams: int) -> None:
-    assert reading(text) == (component, [grams])
+    assert reading(text) == (component, [Fraction(grams)])
 
 
 @pytest.mark.parametrize(

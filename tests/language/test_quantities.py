@@ -73,7 +73,7 @@ def test_a_unit_shows_that_the_number_was_heard_to_its_end() -> None:
     ],
 )
 def test_words_to_celsius(words: str, celsius: int) -> None:
-    assert read_temperature_c(words.split()) == (celsius,)
+    assert read_temperature_c(words.split()) == (Fraction(celsius),)
 
 
 @pytest.mark.parametrize("words", ["twenty two", "degrees", "celsius", "twenty two grams", ""])

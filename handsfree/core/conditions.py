@@ -11,6 +11,9 @@ from handsfree.core.errors import check_range
 # Steps between two entered readings at which the dew margin is looked at, h.
 FORECAST_STEP_HOURS = 0.25
 LARGEST_FORECAST_HOURS = 400.0
+# An amine blush forms on a coat that cures cool or damp (trade journals' articles on it name no
+# figures). Judgement for these.
+BLUSH_BELOW_C, BLUSH_BELOW_MARGIN_K, BLUSH_ABOVE_PERCENT = 15.0, 4.0, 75.0
 LARGEST_FORECAST = 2000
 
 
@@ -136,6 +139,24 @@ def breaches(
         if mix_c < conditions.surface_c:
             found.append(Breach(Fault.MIX_COLDER_THAN_SURFACE, mix_c, conditions.surface_c))
     return tuple(found)
+
+
+def can_blush(conditions: Conditions) -> bool:
+    """Whether a coat that cures in these conditions may blush, and is washed before the next.
+
+    Args:
+        conditions: air -40 to 50 °C, humidity 1 to 100 %, surface -40 to 80 °C.
+
+    Raises:
+        OutOfRange: a reading lies outside its range.
+
+    Source: Judgement, see the constants above.
+    """
+    return (
+        conditions.margin_k < BLUSH_BELOW_MARGIN_K
+        or conditions.surface_c < BLUSH_BELOW_C
+        or conditions.humidity_percent > BLUSH_ABOVE_PERCENT
+    )
 
 
 def outlook(limits: Limits | None, readings: Sequence[Conditions]) -> Outlook:

@@ -7,7 +7,15 @@ from enum import Enum
 from fractions import Fraction
 
 from handsfree.core.card import ProductCard
-from handsfree.core.conditions import Breach, Conditions, Outlook, between, breaches, outlook
+from handsfree.core.conditions import (
+    Breach,
+    Conditions,
+    Outlook,
+    between,
+    breaches,
+    can_blush,
+    outlook,
+)
 from handsfree.core.coverage import FilmSheet, Profile, liters_needed
 from handsfree.core.cure import (
     CureTable,
@@ -93,6 +101,7 @@ class Caution(Enum):
     CUP_MAY_SMOKE = "cup may smoke"
     SCALE_COARSE = "scale coarse"
     SAND_BETWEEN_COATS = "sand between coats"
+    MAY_BLUSH = "may blush"
     TOO_COLD_TO_CURE = "too cold to cure"
     WINDOW_NOT_ON_CARD = "window not on card"
     LIMITS_NOT_ON_CARD = "limits not on card"
@@ -366,6 +375,7 @@ def _cautions_of(
         Caution.SAND_BETWEEN_COATS: any(
             _closes_before_it_opens(coat) for coat in made.coats if coat.number < job.coats
         ),
+        Caution.MAY_BLUSH: any(can_blush(reading) for reading in readings),
         Caution.TOO_COLD_TO_CURE: len(made.coats) < job.coats or never_ready,
         Caution.WINDOW_NOT_ON_CARD: not has_window,
         Caution.LIMITS_NOT_ON_CARD: card.limits is None,

@@ -52,6 +52,8 @@ CAUTION_WORDS = {
     Caution.SCALE_COARSE: "The scale holds the tolerance but not the good band; a finer one is "
     "better.",
     Caution.SAND_BETWEEN_COATS: "The window may close before it surely opens: sand between coats.",
+    Caution.MAY_BLUSH: "A coat that cures this cool or damp may blush: wash it with warm water and "
+    "detergent, rinse and dry before the next.",
     Caution.TOO_COLD_TO_CURE: "At these temperatures a stage is never reached: too cold to count.",
     Caution.WINDOW_NOT_ON_CARD: "The card has no recoat window.",
     Caution.LIMITS_NOT_ON_CARD: "The card has no limits of air and surface; see the data sheet.",

@@ -2,7 +2,15 @@
 
 import pytest
 
-from handsfree.core.conditions import Breach, Conditions, Fault, Limits, breaches, outlook
+from handsfree.core.conditions import (
+    Breach,
+    Conditions,
+    Fault,
+    Limits,
+    breaches,
+    can_blush,
+    outlook,
+)
 from handsfree.core.errors import OutOfRange
 
 LIMITS = Limits(
@@ -76,6 +84,22 @@ def test_mix_is_at_least_as_warm_as_the_surface() -> None:
         with pytest.raises(OutOfRange) as refusal:
             breaches(LIMITS, FINE, mix_c=mix_c)
         assert refusal.value.field == "mix_c"
+
+
+# 20 °C at 50 % has a dew point of 9.3 °C, 25 °C at 60 % of 16.7 °C (ASHRAE).
+@pytest.mark.parametrize(
+    ("conditions", "expected"),
+    [
+        pytest.param(at(20, 50, 15), False, id="at-the-limit"),
+        pytest.param(at(20, 50, 14.9), True, id="cool"),
+        pytest.param(at(20, 75, 22), False, id="damp-at-the-limit"),
+        pytest.param(at(20, 75.1, 22), True, id="damp"),
+        pytest.param(at(25, 60, 20.8), False, id="clear-of-dew"),
+        pytest.param(at(25, 60, 20.6), True, id="near-dew"),
+    ],
+)
+def test_cool_or_damp_cure_may_blush(conditions: Conditions, expected: bool) -> None:
+    assert can_blush(conditions) is expected
 
 
 def test_outlook_finds_the_first_breach_and_the_worst_moment() -> None:

@@ -157,6 +157,7 @@ def test_good_conditions_leave_the_cautions_of_the_product() -> None:
         pytest.param(
             GATE, replace(JOB, step_g=Fraction(1)), STEADY, Caution.SCALE_COARSE, id="scale"
         ),
+        pytest.param(GATE, JOB, [Conditions(0, 20, 76, 22)], Caution.MAY_BLUSH, id="damp"),
         pytest.param(GATE, JOB, COLD, Caution.TOO_COLD_TO_CURE, id="cold"),
         pytest.param(replace(GATE, cure=None), JOB, STEADY, Caution.WINDOW_NOT_ON_CARD, id="rows"),
         pytest.param(

@@ -8,7 +8,7 @@ from hypothesis import settings
 
 from handsfree.job.boundary import Heard
 from handsfree.job.step import Decision
-from handsfree.language.replies import wording
+from handsfree.language.wording import wording
 from handsfree.shell.cards import load_card
 from handsfree.shell.session import Session, setup_of
 from handsfree.shell.typed import FIRST_DAY
@@ -32,6 +32,6 @@ def say(session: Session) -> Callable[[str], str]:
 
     def say(text: str, confidence: float = 1.0) -> str:
         decision: Decision = session.step(Heard(tuple(text.split()), confidence), FIRST_DAY)
-        return " ".join(wording(effect.reply) for effect in decision.effects)
+        return " ".join(wording(say.reply) for say in decision.said)
 
     return say

@@ -4,25 +4,50 @@ from dataclasses import replace
 from typing import assert_never
 
 from handsfree.job import pour
+from handsfree.job.cups import total_plan
 from handsfree.job.dialogue import (
     Candidate,
     ChooseComponent,
     ChooseValue,
     ChooseZero,
+    ConfirmFact,
     ConfirmReading,
     TellMixTemperature,
 )
-from handsfree.job.events import ReadingTakenBack
-from handsfree.job.step import Decision, Outcome, Step, answer
+from handsfree.job.events import (
+    BatchOpened,
+    ClockStarted,
+    CoatFinished,
+    CoatStarted,
+    ConditionTold,
+    CupEmptied,
+    CupWarmed,
+    Event,
+    FilmFelt,
+    JobEnded,
+    PutOff,
+    ReadingTaken,
+    ScaleTared,
+    TakenBack,
+    TapePulled,
+    TapeSet,
+    TimerSet,
+    Told,
+    TotalWanted,
+)
+from handsfree.job.step import Decision, Outcome, Step, answer, fresh_talk
 from handsfree.job.weighing import accept, place_reading, weigh
 from handsfree.language import intents as said
 from handsfree.language import replies
+from handsfree.language.numbers import say_cardinal
 from handsfree.language.parser import Misheard, Reason
+from handsfree.language.replies import Reply
 
 AFTER_NO_LIMIT = 2  # Failures before another way of saying the number is asked for.
 
 
 def name_component(step: Step, intent: said.NameComponent) -> Decision:
+    """The answer to "resin or hardener?"."""
     if isinstance(step.talk.question, ChooseComponent):
         shown_g = step.talk.question.shown_g
         answered = replace(step, talk=replace(step.talk, question=None))
@@ -34,24 +59,25 @@ def name_component(step: Step, intent: said.NameComponent) -> Decision:
 
 
 def confirm(step: Step) -> Decision:
-    if step.talk.question is not None and not step.is_sure:
+    """A yes, to whatever is open."""
+    question = step.talk.question
+    if question is not None and not step.is_sure:
         # A yes makes a number count: one that noise may have made is not enough.
         return answer(step, replies.AskYes(), Outcome.ASKED)
-    match step.talk.question:
+    match question:
         case ConfirmReading(candidate):
             return accept(step, candidate)
         case ChooseZero(if_yes=candidate):
             return _after_zero(step, candidate)
-        case ChooseComponent(shown_g):
-            return answer(step, replies.AskComponent(shown_g), Outcome.ASKED)
-        case ChooseValue(component, values):
-            return answer(step, replies.AskWhichValue(component, values), Outcome.ASKED)
-        case TellMixTemperature():
-            return answer(step, replies.AskMixTemperature(), Outcome.ASKED)
+        case ConfirmFact(fact):
+            return _accept_fact(step, fact)
+        case ChooseComponent() | ChooseValue() | TellMixTemperature():
+            # No yes answers these: the question is said again.
+            return answer(step, step.talk.asked or replies.NothingSaid(), Outcome.ASKED)
         case None:
             return answer(step, replies.NoQuestion(), Outcome.REJECTED)
         case _:
-            assert_never(step.talk.question)
+            assert_never(question)
 
 
 def _after_zero(step: Step, reading: Candidate) -> Decision:
@@ -60,7 +86,28 @@ def _after_zero(step: Step, reading: Candidate) -> Decision:
     return weigh(answered, batch, pour.target_of(step.setup.recipe, batch), reading)
 
 
+def _accept_fact(step: Step, fact: Told) -> Decision:
+    events: tuple[Event, ...] = (fact,)
+    reply: Reply
+    match fact:
+        case TotalWanted(batch=number, total_g=total_g):
+            if number > len(step.state.batches):
+                events = (BatchOpened(step.now, number), fact)
+            reply = total_plan(step, total_g)
+        case CupEmptied(batch=number):
+            reply = replies.CupDone(number)
+        case TapePulled():
+            reply = replies.TapeOffNoted()
+        case JobEnded():
+            running = [b.number for b in step.state.batches if b.running_clock is not None]
+            reply = replies.JobDone(tuple(running))
+        case _:
+            raise AssertionError(f"nothing asks whether {fact} is so")
+    return answer(step, reply, Outcome.ACCEPTED, events=events, talk=fresh_talk(step))
+
+
 def deny(step: Step) -> Decision:
+    """A no, to whatever is open."""
     match step.talk.question:
         case ChooseZero(if_no=candidate):
             return _after_zero(step, candidate)
@@ -72,27 +119,59 @@ def deny(step: Step) -> Decision:
 
 def _drop_question(step: Step) -> Decision:
     """The open question is gone and leaves nothing behind, but its value is remembered."""
-    refused = step.talk.refused
-    match step.talk.question:
+    refused, question = step.talk.refused, step.talk.question
+    talk = replace(step.talk, question=None)
+    match question:
         case ConfirmReading(candidate):
             refused = (*refused, candidate.shown_g)
         case ChooseComponent(shown_g):
             refused = (*refused, shown_g)
+        case ConfirmFact(fact) if not isinstance(fact, TotalWanted):
+            return answer(step, replies.Scratched(None, None), Outcome.ACCEPTED, talk=talk)
         case _:
             pass
-    talk = replace(step.talk, question=None, refused=refused)
-    failures = len(refused)
-    reply = replies.AskDigits() if failures >= AFTER_NO_LIMIT else replies.SayItAgain()
-    return answer(step, reply, Outcome.ACCEPTED, talk=talk)
+    reply = replies.AskDigits() if len(refused) >= AFTER_NO_LIMIT else replies.SayItAgain()
+    return answer(step, reply, Outcome.ACCEPTED, talk=replace(talk, refused=refused))
 
 
 def scratch(step: Step) -> Decision:
+    """Takes back the open question, or the last fact that was told."""
     if step.talk.question is not None:
         return _drop_question(step)
-    batch = step.batch
-    if batch is None or not batch.readings:
+    last = step.state.last_fact
+    if last is None:
         return answer(step, replies.NothingToScratch(), Outcome.REJECTED)
-    last = batch.readings[-1]
-    event = ReadingTakenBack(step.now, batch.number, last.component, last.grams)
-    reply = replies.Scratched(last.component, last.grams)
-    return answer(step, reply, Outcome.ACCEPTED, events=(event,))
+    event = TakenBack(step.now)
+    return answer(step, _scratched(last), Outcome.ACCEPTED, events=(event,))
+
+
+def _scratched(fact: Told) -> Reply:
+    match fact:
+        case ReadingTaken(component=component, grams=grams):
+            return replies.Scratched(component, grams)
+        case BatchOpened(batch=number):
+            return replies.ScratchedFact(f"cup {say_cardinal(number)}")
+        case TotalWanted():
+            return replies.ScratchedFact("the wanted total")
+        case ScaleTared():
+            return replies.ScratchedFact("the tare")
+        case ClockStarted(batch=number):
+            return replies.ScratchedFact(f"the clock of cup {say_cardinal(number)}")
+        case CupWarmed(batch=number):
+            return replies.ScratchedFact(f"the warmth of cup {say_cardinal(number)}")
+        case CupEmptied(batch=number):
+            return replies.ScratchedFact(f"cup {say_cardinal(number)} runs again")
+        case ConditionTold(measured=measured):
+            return replies.ScratchedFact(f"the {measured.value.partition('_')[0]}")
+        case CoatStarted() | CoatFinished():
+            return replies.ScratchedFact("the coat")
+        case FilmFelt():
+            return replies.ScratchedFact("how the coat felt")
+        case TapeSet() | TapePulled():
+            return replies.ScratchedFact("the tape")
+        case TimerSet() | PutOff():
+            return replies.ScratchedFact("the reminder")
+        case JobEnded():
+            return replies.ScratchedFact("the end of the job")
+        case _:
+            assert_never(fact)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from enum import Enum
 
+from handsfree.language.intents import Manner
 from handsfree.language.replies import Reply
 
 
@@ -26,13 +27,19 @@ class HearingLost:
     """The recognizer failed and was started again."""
 
 
-Input = Heard | TimePassed | HearingLost
+@dataclass(frozen=True)
+class Opened:
+    """A session begins: somebody is there to be told the usual caution."""
+
+
+Input = Heard | TimePassed | HearingLost | Opened
 
 
 class Priority(Enum):
     """Which speech goes first; an alarm cuts an answer short."""
 
     ALARM = "alarm"
+    CALL = "call"
     ANSWER = "answer"
 
 
@@ -44,4 +51,11 @@ class Say:
     priority: Priority = Priority.ANSWER
 
 
-Effect = Say
+@dataclass(frozen=True)
+class AdjustVoice:
+    """Speak in another manner from now on."""
+
+    manner: Manner
+
+
+Effect = Say | AdjustVoice

@@ -1,18 +1,58 @@
 """``decide``: from the state and an input, the events and effects that follow."""
 
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import assert_never
 
-from handsfree.core.errors import Refusal
 from handsfree.core.mix import Component, rounded_to_step
-from handsfree.core.potlife import pot_life
 from handsfree.job import pour
 from handsfree.job.answers import confirm, deny, name_component, scratch
-from handsfree.job.boundary import Effect, Heard, HearingLost, Input, Priority, Say, TimePassed
-from handsfree.job.dialogue import Talk, TellMixTemperature
-from handsfree.job.events import BatchOpened, ClockStarted, Event, ScaleTared, WarningGiven
-from handsfree.job.state import WARNING_PERCENTS, State
+from handsfree.job.boundary import (
+    AdjustVoice,
+    Effect,
+    Heard,
+    HearingLost,
+    Input,
+    Opened,
+    TimePassed,
+)
+from handsfree.job.calls import (
+    acknowledge,
+    announce,
+    put_off,
+    question_deadline,
+    set_timer,
+    tell_missed,
+)
+from handsfree.job.cups import (
+    empty_cup,
+    open_batch,
+    report_cup,
+    start_clock,
+    tare,
+    tell_first_cup,
+    tell_temperature,
+    tell_time_left,
+    total_plan,
+    want_total,
+)
+from handsfree.job.dialogue import Talk
+from handsfree.job.events import Measured
+from handsfree.job.facts import (
+    end_job,
+    feel_film,
+    finish_coat,
+    pull_tape,
+    set_tape,
+    start_coat,
+    tell_condition,
+    tell_ready,
+    tell_recoat,
+    tell_tape,
+    tell_verdict,
+)
+from handsfree.job.reminders import next_deadline as next_reminder_at
+from handsfree.job.state import State
 from handsfree.job.step import Decision, Outcome, Setup, Step, answer
 from handsfree.job.weighing import take_reading, what_follows
 from handsfree.language import intents as said
@@ -20,7 +60,6 @@ from handsfree.language import replies
 from handsfree.language.grammar import ROWS, Topic
 from handsfree.language.intents import Intent
 from handsfree.language.parser import Misheard, Reason, parse
-from handsfree.language.replies import Reply
 
 # Of wrong numbers in noise and from strange voices, seven in ten lie below this, and of right
 # ones one in five; confidence never accepts anything, it only makes us ask.
@@ -37,22 +76,40 @@ def decide(setup: Setup, state: State, talk: Talk, incoming: Input, now: datetim
         incoming: what happened outside.
         now: the moment of it, UTC.
     """
+    step = Step(setup, state, talk, now)
     match incoming:
         case Heard():
             is_sure = incoming.confidence >= SURE_CONFIDENCE
-            decision = _decide_words(Step(setup, state, talk, now, is_sure), incoming)
+            decision = _decide_words(replace(step, is_sure=is_sure), incoming)
         case TimePassed():
-            decision = _decide_time(Step(setup, state, talk, now))
+            decision = announce(step)
         case HearingLost():
-            decision = answer(
-                Step(setup, state, talk, now), replies.HearingRestarted(), Outcome.REJECTED
-            )
+            decision = answer(step, replies.HearingRestarted(), Outcome.REJECTED)
+        case Opened():
+            opening = replies.Opening(setup.card.name, setup.card.invented)
+            decision = answer(step, opening, Outcome.ACCEPTED)
         case _:
             assert_never(incoming)
-    said_replies = [effect.reply for effect in decision.effects]
-    if said_replies and not isinstance(decision.intent, said.AskRepeat):
-        decision = replace(decision, talk=replace(decision.talk, last=said_replies[-1]))
-    return decision
+    return replace(decision, talk=_remembered(decision, now))
+
+
+def next_deadline(setup: Setup, state: State, talk: Talk) -> datetime | None:
+    """The moment at which something has to be said; None when nothing runs."""
+    deadlines = (next_reminder_at(setup.card, state), question_deadline(talk))
+    return min((at for at in deadlines if at is not None), default=None)
+
+
+def _remembered(decision: Decision, now: datetime) -> Talk:
+    """What was said last, and since when a question waits."""
+    talk = decision.talk
+    said_now = [effect.reply for effect in decision.said]
+    if said_now and not isinstance(decision.intent, said.AskRepeat):
+        talk = replace(talk, last=said_now[-1])
+    if talk.question is None:
+        return replace(talk, asked=None, asked_at=None, is_asked_twice=False)
+    if decision.outcome is Outcome.ASKED and said_now:
+        return replace(talk, asked=said_now[-1], asked_at=now, is_asked_twice=False)
+    return talk
 
 
 def _decide_words(step: Step, heard: Heard) -> Decision:
@@ -61,12 +118,21 @@ def _decide_words(step: Step, heard: Heard) -> Decision:
     if heard.is_too_long:
         # Even if the words parse: a radio was on, or the sentence was cut.
         meaning = Misheard(Reason.TOO_LONG, words, has_number=False, has_component=False)
+    if step.talk.is_asleep and not _wakes(meaning):
+        return Decision(step.talk, Outcome.IGNORED)
     if isinstance(meaning, Misheard):
         if meaning.reason is Reason.SILENCE:
             return Decision(step.talk, Outcome.IGNORED)
         reply = replies.TooLoud() if heard.is_clipped else replies.NotUnderstood(meaning)
         return answer(step, reply, Outcome.REJECTED)
     return replace(_decide_intent(step, meaning), intent=meaning)
+
+
+def _wakes(meaning: Intent | Misheard) -> bool:
+    """What is listened to asleep: the wake phrase, and danger."""
+    if isinstance(meaning, said.ReportCup):
+        return meaning.sign is said.CupSign.SMOKING
+    return isinstance(meaning, said.WakeUp)
 
 
 def _decide_intent(step: Step, intent: Intent) -> Decision:
@@ -76,7 +142,55 @@ def _decide_intent(step: Step, intent: Intent) -> Decision:
         case said.NameComponent():
             return name_component(step, intent)
         case said.TellTemperature():
-            return _tell_temperature(step, intent)
+            return tell_temperature(step, intent)
+        case said.TellHumidity(percents):
+            return tell_condition(step, Measured.HUMIDITY_PERCENT, percents)
+        case said.AskConditions():
+            return tell_verdict(step)
+        case said.WantTotal():
+            return want_total(step, intent)
+        case said.EmptyCup():
+            return empty_cup(step, intent)
+        case said.ReportCup():
+            return report_cup(step, intent)
+        case said.AskFirstCup():
+            return tell_first_cup(step)
+        case said.StartCoat():
+            return start_coat(step)
+        case said.FinishCoat():
+            return finish_coat(step)
+        case said.SetTape():
+            return set_tape(step)
+        case said.PullTape():
+            return pull_tape(step)
+        case said.FeelFilm():
+            return feel_film(step, intent)
+        case said.AskRecoat():
+            return tell_recoat(step)
+        case said.AskTape():
+            return tell_tape(step)
+        case said.AskReady():
+            return tell_ready(step)
+        case said.SetTimer():
+            return set_timer(step, intent)
+        case said.PutOff():
+            return put_off(step, intent)
+        case said.Acknowledge():
+            return acknowledge(step)
+        case said.AskMissed():
+            return tell_missed(step)
+        case said.ChangeVoice(manner):
+            decision = answer(step, replies.VoiceChanged(manner), Outcome.ACCEPTED)
+            effects: tuple[Effect, ...] = (AdjustVoice(manner), *decision.effects)
+            return replace(decision, effects=effects)
+        case said.GoToSleep():
+            talk = replace(step.talk, is_asleep=True)
+            return answer(step, replies.Asleep(), Outcome.ACCEPTED, talk=talk)
+        case said.WakeUp():
+            talk = replace(step.talk, is_asleep=False)
+            return answer(step, replies.Awake(), Outcome.ACCEPTED, talk=talk)
+        case said.EndJob():
+            return end_job(step)
         case said.Confirm():
             return confirm(step)
         case said.Deny():
@@ -84,118 +198,34 @@ def _decide_intent(step: Step, intent: Intent) -> Decision:
         case said.ScratchThat():
             return scratch(step)
         case said.TareScale():
-            return _tare(step)
+            return tare(step)
         case said.OpenBatch():
-            return _open_batch(step)
+            return open_batch(step)
         case said.StartClock():
-            return _start_clock(step)
-        case said.AskTarget():
-            return _tell_target(step)
-        case said.AskRemaining():
+            return start_clock(step)
+        case said.AskTarget() | said.AskRemaining():
             return _tell_target(step)
         case said.AskTotal():
             return _tell_total(step)
         case said.AskTimeLeft():
-            return _tell_time_left(step)
+            return tell_time_left(step, intent)
         case said.AskStatus():
             return _tell_status(step)
         case said.AskRepeat():
-            return _repeat(step)
+            return answer(step, step.talk.last or replies.NothingSaid(), Outcome.ACCEPTED)
         case said.AskHelp():
             return _help(step)
         case _:
             assert_never(intent)
 
 
-def _decide_time(step: Step) -> Decision:
-    events: list[Event] = []
-    effects: list[Effect] = []
-    for batch in step.state.batches:
-        clock = batch.clock
-        if clock is None:
-            continue
-        due = [
-            percent
-            for percent in WARNING_PERCENTS
-            if percent not in clock.warned and clock.due_at(percent) <= step.now
-        ]
-        if not due:
-            continue
-        # Only the latest is said: the earlier ones would tell of time that is over.
-        percent = due[-1]
-        events.append(WarningGiven(step.now, batch.number, percent))
-        left = clock.met_at + clock.pot_life - step.now
-        reply: Reply
-        if percent == 100:
-            reply = replies.PotLifeOver(batch.number, _whole_minutes(-left))
-        else:
-            reply = replies.PotLifeWarning(batch.number, percent, _whole_minutes(left))
-        effects.append(Say(reply, Priority.ALARM))
-    return Decision(step.talk, Outcome.ACCEPTED, tuple(events), tuple(effects))
-
-
-def _whole_minutes(length: timedelta) -> int:
-    """Rounded down: what is left is never said longer than it is."""
-    return max(0, int(length / timedelta(minutes=1)))
-
-
-# --- cups and clocks ----------------------------------------------------------------------
-
-
-def _tare(step: Step) -> Decision:
-    batch = step.batch
-    if batch is None:
-        return answer(step, replies.Tared(), Outcome.ACCEPTED)
-    event = ScaleTared(step.now, batch.number, batch.total_g)
-    return answer(step, replies.Tared(), Outcome.ACCEPTED, events=(event,))
-
-
-def _open_batch(step: Step) -> Decision:
-    number = len(step.state.batches) + 1
-    reply = replies.BatchOpened(number, step.setup.card.name)
-    events = (BatchOpened(step.now, number),)
-    return answer(step, reply, Outcome.ACCEPTED, events=events, talk=Talk(last=step.talk.last))
-
-
-def _start_clock(step: Step) -> Decision:
-    batch = step.batch
-    if batch is None or not pour.is_complete(step.setup.recipe, batch):
-        return answer(step, replies.NotMixedYet(), Outcome.REJECTED)
-    if batch.clock is not None:
-        return answer(step, replies.ClockRunsAlready(batch.number), Outcome.REJECTED)
-    if step.setup.card.pot_life is None:
-        return answer(step, replies.ClockUnknown(), Outcome.REJECTED)
-    talk = replace(step.talk, question=TellMixTemperature(batch.number, step.now))
-    return answer(step, replies.AskMixTemperature(), Outcome.ASKED, talk=talk)
-
-
-def _tell_temperature(step: Step, intent: said.TellTemperature) -> Decision:
-    question = step.talk.question
-    label = step.setup.card.pot_life
-    if not isinstance(question, TellMixTemperature) or label is None:
-        return answer(step, replies.NoQuestion(), Outcome.REJECTED)
-    if len(intent.celsius) > 1:
-        return answer(step, replies.AskDigits(), Outcome.ASKED)
-    mix_c = intent.celsius[0]
-    batch = step.state.batch(question.batch)
-    try:
-        life = pot_life(label, batch_g=float(batch.total_g), mix_c=float(mix_c))
-    except Refusal as refusal:
-        return answer(step, replies.RefusedByCard(str(refusal)), Outcome.REJECTED)
-    length = timedelta(minutes=life.minutes)
-    event = ClockStarted(step.now, batch.number, question.met_at, mix_c, length)
-    reply = replies.ClockStarted(batch.number, _whole_minutes(length))
-    talk = replace(step.talk, question=None)
-    return answer(step, reply, Outcome.ACCEPTED, events=(event,), talk=talk)
-
-
-# --- questions asked of us ----------------------------------------------------------------
-
-
 def _tell_target(step: Step) -> Decision:
     batch = step.batch
-    if batch is None or not batch.readings:
-        return answer(step, replies.WaitingForReading(), Outcome.REJECTED)
+    if batch is None or pour.is_first_part_open(batch):
+        if batch is not None and batch.wanted_total_g is not None and not batch.readings:
+            return answer(step, total_plan(step, batch.wanted_total_g), Outcome.ACCEPTED)
+        if batch is None or batch.wanted_total_g is None:
+            return answer(step, replies.WaitingForReading(), Outcome.REJECTED)
     return answer(step, what_follows(step, batch), Outcome.ACCEPTED)
 
 
@@ -205,23 +235,12 @@ def _tell_total(step: Step) -> Decision:
         return answer(step, replies.WaitingForReading(), Outcome.REJECTED)
     target = pour.target_of(step.setup.recipe, batch)
     total_g = batch.total_g
-    if target is not None:
+    if pour.is_first_part_open(batch):
+        total_g = batch.wanted_total_g or total_g
+    elif target is not None:
         total_g = batch.grams_of(pour.other(target.component)) + target.grams
     rounded = rounded_to_step(total_g, step.setup.scale.step_g)
     return answer(step, replies.TotalWeight(rounded, is_complete=target is None), Outcome.ACCEPTED)
-
-
-def _tell_time_left(step: Step) -> Decision:
-    running = [batch for batch in step.state.batches if batch.clock is not None]
-    if not running:
-        return answer(step, replies.NotMixedYet(), Outcome.REJECTED)
-    batch = running[-1]
-    assert batch.clock is not None
-    left = batch.clock.met_at + batch.clock.pot_life - step.now
-    reply: Reply = replies.TimeLeft(batch.number, _whole_minutes(left))
-    if left <= timedelta():
-        reply = replies.PotLifeOver(batch.number, _whole_minutes(-left))
-    return answer(step, reply, Outcome.ACCEPTED)
 
 
 def _tell_status(step: Step) -> Decision:
@@ -237,16 +256,13 @@ def _tell_status(step: Step) -> Decision:
     return answer(step, reply, Outcome.ACCEPTED)
 
 
-def _repeat(step: Step) -> Decision:
-    reply = step.talk.last or replies.NothingSaid()
-    return answer(step, reply, Outcome.ACCEPTED)
-
-
-HELP_TOPICS = (Topic.READINGS, Topic.AMOUNTS, Topic.CUPS, Topic.ANSWERS)
-
-
 def _help(step: Step) -> Decision:
-    """One example of each topic: a voice menu of everything would take a minute."""
-    first = {topic: next(row for row in ROWS if row.topic is topic) for topic in HELP_TOPICS}
-    examples = tuple(row.example for row in first.values())
-    return answer(step, replies.WhatCanBeSaid(examples), Outcome.ACCEPTED)
+    """A few examples that fit now: a voice menu of everything would take a minute."""
+    topics = [Topic.READINGS, Topic.AMOUNTS, Topic.CUPS]
+    if step.talk.question is not None:
+        topics = [Topic.ANSWERS]
+    elif step.state.coats:
+        topics = [Topic.COATS, Topic.REMINDERS]
+    examples = [[row.example for row in ROWS if row.topic is topic][:2] for topic in topics]
+    chosen = tuple(example for group in examples for example in group)[:3]
+    return answer(step, replies.WhatCanBeSaid(chosen), Outcome.ACCEPTED)

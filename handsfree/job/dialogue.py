@@ -5,6 +5,7 @@ from datetime import datetime
 from fractions import Fraction
 
 from handsfree.core.mix import Component
+from handsfree.job.events import Told
 from handsfree.language.replies import Reply
 
 
@@ -56,7 +57,16 @@ class TellMixTemperature:
     met_at: datetime
 
 
-Question = ConfirmReading | ChooseComponent | ChooseZero | ChooseValue | TellMixTemperature
+@dataclass(frozen=True)
+class ConfirmFact:
+    """Is this so? For what sets a target or ends a clock."""
+
+    fact: Told
+
+
+Question = (
+    ConfirmReading | ChooseComponent | ChooseZero | ChooseValue | TellMixTemperature | ConfirmFact
+)
 
 
 @dataclass(frozen=True)
@@ -64,5 +74,11 @@ class Talk:
     """The conversation as far as it is not recorded: forgotten when the power fails."""
 
     question: Question | None = None
+    asked: Reply | None = None  # The question as it was said.
+    asked_at: datetime | None = None
+    is_asked_twice: bool = False
+    parked: tuple[Reply, ...] = ()  # Questions that got no answer, as they were said.
     refused: tuple[Fraction, ...] = ()  # Values that got a no since the last yes.
     last: Reply | None = None
+    last_called: str | None = None  # Key of the reminder announced last.
+    is_asleep: bool = False

@@ -16,6 +16,7 @@ from handsfree.core.mix import (
     hardener_for_resin_g,
     resin_for_hardener_g,
     rounded_to_step,
+    split_total_g,
     weight_ratio,
 )
 from handsfree.job.dialogue import Candidate
@@ -73,13 +74,22 @@ def other(component: Component) -> Component:
 def error_with(recipe: Recipe, batch: Batch, component: Component, grams: Fraction) -> Fraction:
     """The ratio error if the cup held that much of the part; above 0: too much hardener.
 
-    The other part must be in the cup.
+    The resin of a wanted total has no other part beside it: its error is against the total.
     """
+    if is_first_part_open(batch):
+        target = target_of(recipe, batch)
+        assert target is not None, "a first part without a wanted total has no error"
+        return target.grams / grams - 1
     resin_g = grams if component is Component.RESIN else batch.grams_of(Component.RESIN)
     hardener_g = grams if component is Component.HARDENER else batch.grams_of(Component.HARDENER)
     return hardener_error(
         resin_g=resin_g, hardener_g=hardener_g, weight_ratio=recipe.resin_per_hardener
     )
+
+
+def is_first_part_open(batch: Batch) -> bool:
+    """Whether no part is in the cup yet, or only the resin of a wanted total, unconfirmed."""
+    return not any(reading.is_confirmed for reading in batch.readings)
 
 
 def is_complete(recipe: Recipe, batch: Batch) -> bool:
@@ -92,8 +102,15 @@ def is_complete(recipe: Recipe, batch: Batch) -> bool:
 
 
 def target_of(recipe: Recipe, batch: Batch) -> Target | None:
-    """What is to be poured now; None where nothing was confirmed yet or nothing is missing."""
-    if not batch.readings or is_complete(recipe, batch):
+    """What is to be poured now; None where that is open, or nothing is missing."""
+    if is_first_part_open(batch):
+        if batch.wanted_total_g is None:
+            return None
+        resin_g, _ = split_total_g(
+            total_g=batch.wanted_total_g, weight_ratio=recipe.resin_per_hardener
+        )
+        return Target(Component.RESIN, resin_g)
+    if is_complete(recipe, batch):
         return None
     resin_g, hardener_g = batch.grams_of(Component.RESIN), batch.grams_of(Component.HARDENER)
     ratio = recipe.resin_per_hardener
@@ -127,9 +144,8 @@ def good_range_g(recipe: Recipe, target: Target, step_g: Fraction) -> tuple[Frac
 
 def too_small(recipe: Recipe, target: Target, batch: Batch, scale: Scale) -> BatchTooSmall | None:
     """Why the scale cannot hold the tolerance for so little; None when it can."""
-    resin_g = (
-        target.grams if target.component is Component.RESIN else batch.grams_of(Component.RESIN)
-    )
+    is_resin = target.component is Component.RESIN
+    resin_g = target.grams if is_resin else batch.grams_of(Component.RESIN)
     try:
         check_batch_size(
             resin_g=resin_g,

@@ -1,24 +1,39 @@
 """What is known: the sum of the recorded events, and nothing else."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from fractions import Fraction
+from types import MappingProxyType
 from typing import assert_never
 
 from handsfree.core.mix import Component
 from handsfree.job.events import (
+    Acknowledged,
+    Announced,
     BatchOpened,
     ClockStarted,
+    CoatFinished,
+    CoatStarted,
+    ConditionTold,
+    CupEmptied,
+    CupWarmed,
     Event,
+    FilmFelt,
+    JobEnded,
+    Measured,
+    PutOff,
     ReadingTaken,
-    ReadingTakenBack,
     ScaleTared,
-    WarningGiven,
+    TakenBack,
+    TapePulled,
+    TapeSet,
+    TimerSet,
+    Told,
+    TotalWanted,
 )
 
-# Keep a margin in the warnings, not in the number. Judgement.
-WARNING_PERCENTS = (50, 75, 90, 100)
+NOTHING: Mapping[str, datetime] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -26,18 +41,13 @@ class Clock:
     """A cup's pot life."""
 
     met_at: datetime
+    mix_c: Fraction
     pot_life: timedelta
-    warned: tuple[int, ...] = ()  # Percents announced.
+    ends_at: datetime  # Earlier than met_at + pot_life where the cup has shown to be ahead.
 
     def due_at(self, percent: int) -> datetime:
         """When that share of the pot life is gone."""
-        return self.met_at + self.pot_life * percent / 100
-
-    @property
-    def next_warning(self) -> int | None:
-        """The next share to be announced, in percent; None when all were."""
-        left = [percent for percent in WARNING_PERCENTS if percent not in self.warned]
-        return left[0] if left else None
+        return self.ends_at - self.pot_life * (100 - percent) / 100
 
 
 @dataclass(frozen=True)
@@ -46,8 +56,10 @@ class Batch:
 
     number: int
     readings: tuple[ReadingTaken, ...] = ()
+    wanted_total_g: Fraction | None = None
     tare_g: Fraction | None = None  # What was in the cup at the last tare that was told.
     clock: Clock | None = None
+    emptied_at: datetime | None = None
 
     def last_of(self, component: Component) -> ReadingTaken | None:
         """The last reading of a part that counts."""
@@ -84,12 +96,44 @@ class Batch:
         """Whether the last reading was confirmed with a yes."""
         return bool(self.readings) and self.readings[-1].is_confirmed
 
+    @property
+    def running_clock(self) -> Clock | None:
+        """The clock of a cup that is still in use."""
+        return self.clock if self.emptied_at is None else None
+
+
+@dataclass(frozen=True)
+class Coat:
+    """One coat: when it went on, and how it felt since."""
+
+    number: int
+    started_at: datetime | None = None
+    finished_at: datetime | None = None
+    felt: tuple[FilmFelt, ...] = ()
+
+
+@dataclass(frozen=True)
+class Timer:
+    """A person's own reminder."""
+
+    number: int
+    due_at: datetime
+
 
 @dataclass(frozen=True)
 class State:
     """Everything recorded so far; the last batch is the one on the scale."""
 
     batches: tuple[Batch, ...] = ()
+    conditions: tuple[ConditionTold, ...] = ()
+    coats: tuple[Coat, ...] = ()
+    timers: tuple[Timer, ...] = ()
+    tape_set_at: datetime | None = None  # None: no tape is on.
+    announced: Mapping[str, datetime] = field(default_factory=lambda: NOTHING)
+    acknowledged: Mapping[str, datetime] = field(default_factory=lambda: NOTHING)
+    put_off: Mapping[str, datetime] = field(default_factory=lambda: NOTHING)
+    ended_at: datetime | None = None
+    log: tuple[Event, ...] = ()  # What made it, so that the last fact can be taken back.
 
     @property
     def open_batch(self) -> Batch | None:
@@ -100,34 +144,105 @@ class State:
         """The cup of that number; cups are counted from 1."""
         return self.batches[number - 1]
 
+    @property
+    def last_coat(self) -> Coat | None:
+        """The newest coat."""
+        return self.coats[-1] if self.coats else None
+
+    def last_told(self, measured: Measured) -> ConditionTold | None:
+        """The newest reading of air or surface."""
+        for told in reversed(self.conditions):
+            if told.measured is measured:
+                return told
+        return None
+
+    @property
+    def last_fact(self) -> Told | None:
+        """The last thing a person told that still counts."""
+        for event in reversed(self.log):
+            if not isinstance(event, Announced | Acknowledged | TakenBack):
+                return event
+        return None
+
 
 def evolve(state: State, event: Event) -> State:
     """The state after one more event. It has no rules: what is recorded has happened."""
+    if isinstance(event, TakenBack):
+        last = state.last_fact
+        return replay(kept for kept in state.log if kept is not last)
+    return replace(_with_event(state, event), log=(*state.log, event))
+
+
+def _with_event(state: State, event: Told | Announced | Acknowledged) -> State:
     match event:
         case BatchOpened(batch=number):
             return replace(state, batches=(*state.batches, Batch(number)))
+        case TotalWanted(batch=number, total_g=total_g):
+            return _with_batch(state, replace(state.batch(number), wanted_total_g=total_g))
         case ReadingTaken(batch=number):
             batch = state.batch(number)
-            return _with(state, replace(batch, readings=(*batch.readings, event)))
-        case ReadingTakenBack(batch=number):
-            batch = state.batch(number)
-            return _with(state, replace(batch, readings=batch.readings[:-1]))
+            return _with_batch(state, replace(batch, readings=(*batch.readings, event)))
         case ScaleTared(batch=number, zero_g=zero_g):
-            return _with(state, replace(state.batch(number), tare_g=zero_g))
-        case ClockStarted(batch=number, met_at=met_at, pot_life=pot_life):
-            return _with(state, replace(state.batch(number), clock=Clock(met_at, pot_life)))
-        case WarningGiven(batch=number, percent=percent):
-            batch = state.batch(number)
-            assert batch.clock is not None, "a warning belongs to a running clock"
-            warned = tuple(p for p in WARNING_PERCENTS if p <= percent)
-            return _with(state, replace(batch, clock=replace(batch.clock, warned=warned)))
+            return _with_batch(state, replace(state.batch(number), tare_g=zero_g))
+        case ClockStarted(batch=number, met_at=met_at, mix_c=mix_c, pot_life=pot_life):
+            clock = Clock(met_at, mix_c, pot_life, met_at + pot_life)
+            return _with_batch(state, replace(state.batch(number), clock=clock))
+        case CupWarmed(at, batch=number, share_gone=share_gone):
+            return _pulled_forward(state, number, at, share_gone)
+        case CupEmptied(at, batch=number):
+            return _with_batch(state, replace(state.batch(number), emptied_at=at))
+        case ConditionTold():
+            return replace(state, conditions=(*state.conditions, event))
+        case CoatStarted(at, coat=number):
+            return replace(state, coats=(*state.coats, Coat(number, started_at=at)))
+        case CoatFinished(at, coat=number):
+            return _with_coat(state, replace(_coat(state, number), finished_at=at))
+        case FilmFelt(coat=number):
+            coat = _coat(state, number)
+            return _with_coat(state, replace(coat, felt=(*coat.felt, event)))
+        case TapeSet(at):
+            return replace(state, tape_set_at=at)
+        case TapePulled():
+            return replace(state, tape_set_at=None)
+        case TimerSet(timer=number, due_at=due_at):
+            return replace(state, timers=(*state.timers, Timer(number, due_at)))
+        case Announced(at, key):
+            return replace(state, announced=_and(state.announced, key, at))
+        case Acknowledged(at, key):
+            return replace(state, acknowledged=_and(state.acknowledged, key, at))
+        case PutOff(_, key, until):
+            return replace(state, put_off=_and(state.put_off, key, until))
+        case JobEnded(at):
+            return replace(state, ended_at=at)
         case _:
             assert_never(event)
 
 
-def _with(state: State, changed: Batch) -> State:
+def _and(mapping: Mapping[str, datetime], key: str, at: datetime) -> Mapping[str, datetime]:
+    return MappingProxyType({**mapping, key: at})
+
+
+def _with_batch(state: State, changed: Batch) -> State:
     batches = tuple(changed if b.number == changed.number else b for b in state.batches)
     return replace(state, batches=batches)
+
+
+def _pulled_forward(state: State, number: int, at: datetime, share_gone: Fraction) -> State:
+    """A cup that shows to be ahead of its clock: the end moves forward, never back."""
+    batch = state.batch(number)
+    if batch.clock is None:
+        return state
+    ends_at = min(batch.clock.ends_at, at + batch.clock.pot_life * float(1 - share_gone))
+    return _with_batch(state, replace(batch, clock=replace(batch.clock, ends_at=ends_at)))
+
+
+def _coat(state: State, number: int) -> Coat:
+    return next((coat for coat in state.coats if coat.number == number), Coat(number))
+
+
+def _with_coat(state: State, changed: Coat) -> State:
+    others = tuple(coat for coat in state.coats if coat.number != changed.number)
+    return replace(state, coats=(*others, changed))
 
 
 def replay(events: Iterable[Event], start: State | None = None) -> State:
@@ -136,13 +251,3 @@ def replay(events: Iterable[Event], start: State | None = None) -> State:
     for event in events:
         state = evolve(state, event)
     return state
-
-
-def next_deadline(state: State) -> datetime | None:
-    """The moment at which something has to be announced; None when nothing runs."""
-    due = [
-        batch.clock.due_at(batch.clock.next_warning)
-        for batch in state.batches
-        if batch.clock is not None and batch.clock.next_warning is not None
-    ]
-    return min(due, default=None)

@@ -1,7 +1,7 @@
 """One decision: what it starts from and what it gives."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from enum import Enum
 
 from handsfree.core.card import ProductCard
@@ -21,6 +21,7 @@ class Setup:
     card: ProductCard
     recipe: pour.Recipe
     scale: pour.Scale
+    zone: tzinfo = UTC  # Of the listener: for times of day that are said.
 
 
 class Outcome(Enum):
@@ -42,6 +43,11 @@ class Decision:
     effects: tuple[Effect, ...] = ()
     intent: Intent | None = None
 
+    @property
+    def said(self) -> tuple[Say, ...]:
+        """The effects that are heard."""
+        return tuple(effect for effect in self.effects if isinstance(effect, Say))
+
 
 @dataclass(frozen=True)
 class Step:
@@ -58,6 +64,10 @@ class Step:
         """The cup on the scale."""
         return self.state.open_batch
 
+    def local(self, moment: datetime) -> datetime:
+        """A moment in the zone of the listener."""
+        return moment.astimezone(self.setup.zone)
+
     def open_batch(self) -> Batch:
         """The cup on the scale; a first reading opens one."""
         return self.batch or Batch(1)
@@ -73,3 +83,13 @@ def answer(
 ) -> Decision:
     """The decision to say one thing; the conversation stays as it is unless one is given."""
     return Decision(talk or step.talk, outcome, events, (Say(reply),))
+
+
+def fresh_talk(step: Step) -> Talk:
+    """The conversation with nothing open; what can be repeated or answered late stays."""
+    return Talk(
+        parked=step.talk.parked,
+        last=step.talk.last,
+        last_called=step.talk.last_called,
+        is_asleep=step.talk.is_asleep,
+    )

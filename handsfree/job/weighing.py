@@ -15,7 +15,7 @@ from handsfree.job.dialogue import (
 )
 from handsfree.job.events import BatchOpened, Event, ReadingTaken
 from handsfree.job.state import Batch, evolve
-from handsfree.job.step import Decision, Outcome, Step, answer
+from handsfree.job.step import Decision, Outcome, Step, answer, fresh_talk
 from handsfree.language import intents as said
 from handsfree.language import replies
 from handsfree.language.numbers import Form
@@ -154,6 +154,9 @@ def _progress(step: Step, batch: Batch, target: pour.Target, reading: Candidate)
         )
         return _ask_reading(step, reading, reply)
     if reading.grams > target.grams:
+        if pour.is_first_part_open(batch):
+            # More resin than the wanted total needs only makes a larger mix.
+            return _ask_first(step, batch, reading)
         reply = replies.AskOverPour(reading.component, reading.grams, difference_g)
         return _ask_reading(step, reading, reply)
     if not step.is_sure:
@@ -195,7 +198,7 @@ def accept(step: Step, reading: Candidate) -> Decision:
     for event in events:
         state = evolve(state, event)
     after = state.batch(batch.number)
-    talk = Talk(last=step.talk.last)
+    talk = fresh_talk(step)
     reply = what_follows(step, after)
     return answer(step, reply, Outcome.ACCEPTED, events=tuple(events), talk=talk)
 
@@ -219,7 +222,7 @@ def what_follows(step: Step, batch: Batch) -> Reply:
     small = _too_small(step, batch, target)
     if small is not None:
         return small
-    if not batch.grams_of(target.component):
+    if not batch.grams_of(target.component) and not pour.is_first_part_open(batch):
         low_g, high_g = pour.good_range_g(recipe, target, scale.step_g)
         target_g = rounded_to_step(target.grams, scale.step_g)
         return replies.PourTarget(

@@ -6,6 +6,7 @@ phrases, and the help its examples.
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from enum import Enum
 from fractions import Fraction
 
@@ -14,6 +15,7 @@ from handsfree.language import intents as said
 from handsfree.language.intents import Intent
 from handsfree.language.numbers import (
     DIGIT_WORDS,
+    DIGITS,
     NUMBER_WORDS,
     say_digits,
     sound_alike_values,
@@ -29,12 +31,16 @@ from handsfree.language.patterns import (
 )
 from handsfree.language.quantities import (
     DEGREE_WORDS,
+    DURATION_WORDS,
     GRAM_WORDS,
     KILO_WORDS,
     MASS_WORDS,
     SCALE_WORDS,
+    SHARES_OF_AN_HOUR,
     TEMPERATURE_WORDS,
+    read_duration,
     read_mass,
+    read_percent,
     read_temperature_c,
 )
 
@@ -49,6 +55,31 @@ COMPONENT_WORDS: Mapping[str, Component] = {
     "catalyst": Component.HARDENER,
     "part b": Component.HARDENER,
 }
+
+PLACE_WORDS: Mapping[str, said.Place] = {
+    "air": said.Place.AIR,
+    "room": said.Place.AIR,
+    "surface": said.Place.SURFACE,
+    "steel": said.Place.SURFACE,
+    "floor": said.Place.SURFACE,
+    "gate": said.Place.SURFACE,
+    "mix": said.Place.CUP,
+    "cup": said.Place.CUP,
+}
+
+FILM_WORDS: Mapping[str, said.Film] = {
+    "wet": said.Film.WET,
+    "tacky": said.Film.TACKY,
+    "sticky": said.Film.TACKY,
+    "dry": said.Film.DRY,
+}
+
+CUP_WORDS = DIGIT_WORDS[1:]
+"""More than nine cups at once is no hand job."""
+
+WAKE_PHRASES = ("hello bench", "listen bench")
+
+PUT_OFF_BY_DEFAULT = timedelta(minutes=10)
 
 CORRECTIONS = (("correction",), ("scratch", "that"), ("no",), ("sorry",))
 """Words that, before a complete reading, say that it replaces what was said last."""
@@ -72,6 +103,9 @@ class Topic(Enum):
     READINGS = "readings"
     AMOUNTS = "amounts"
     CUPS = "cups"
+    AIR = "air and surface"
+    COATS = "coats"
+    REMINDERS = "reminders"
     ANSWERS = "answers"
     TALK = "talk"
 
@@ -101,7 +135,50 @@ def _temperature(slots: Slots) -> Intent:
     celsius = read_temperature_c(words)
     if not celsius:
         raise NotANumber(words)
-    return said.TellTemperature(celsius)
+    place = slots.get("place")
+    return said.TellTemperature(PLACE_WORDS[place] if place else None, celsius)
+
+
+def _humidity(slots: Slots) -> Intent:
+    words = tuple(slots["percent"].split())
+    percents = read_percent(words)
+    if not percents:
+        raise NotANumber(words)
+    return said.TellHumidity(percents)
+
+
+def _total_wanted(slots: Slots) -> Intent:
+    words = tuple(slots["mass"].split())
+    masses = read_mass(words)
+    if not masses:
+        raise NotANumber(words)
+    return said.WantTotal(masses)
+
+
+def _lengths(slots: Slots) -> tuple[timedelta, ...]:
+    words = tuple(slots["duration"].split())
+    lengths = read_duration(words)
+    if not lengths:
+        raise NotANumber(words)
+    return lengths
+
+
+def _timer(slots: Slots) -> Intent:
+    return said.SetTimer(_lengths(slots))
+
+
+def _put_off(slots: Slots) -> Intent:
+    if "more" in slots:
+        slots = {"duration": f"{slots['more']} minutes"}
+    return said.PutOff(_lengths(slots) if "duration" in slots else (PUT_OFF_BY_DEFAULT,))
+
+
+def _cup(slots: Slots) -> int | None:
+    return DIGITS[slots["cup"]] if "cup" in slots else None
+
+
+def _cup_sign(sign: said.CupSign) -> Callable[[Slots], Intent]:
+    return lambda slots: said.ReportCup(sign, _cup(slots))
 
 
 def _without_units(words: Sequence[str]) -> tuple[str, ...]:
@@ -135,7 +212,7 @@ ROWS: tuple[Row, ...] = (
             "(poured|weighed|added|have|got) {mass} [of] {component}",
             "i (poured|weighed|added|have|got) {mass} [of] {component}",
         ),
-        weight=60,
+        weight=240,
     ),
     Row(
         Topic.READINGS,
@@ -149,7 +226,7 @@ ROWS: tuple[Row, ...] = (
             "(we|we are|i am|i'm|we're) at {mass}",
             "(poured|weighed|added) {mass}",
         ),
-        weight=40,
+        weight=160,
     ),
     Row(
         Topic.ANSWERS,
@@ -158,13 +235,40 @@ ROWS: tuple[Row, ...] = (
         ("[it is|it's|the] {component}",),
     ),
     Row(
-        Topic.CUPS,
-        "the mix is two two degrees",
+        Topic.AIR,
+        "the surface is one nine degrees",
         _temperature,
         (
             "[it is|it's] {temperature}",
-            "[the] (mix|cup|temperature) is {temperature}",
-            "(mix|cup|temperature) {temperature}",
+            "[the] {place} [temperature] [is] [at] {temperature}",
+        ),
+        weight=4,
+    ),
+    Row(
+        Topic.AIR,
+        "humidity is six five percent",
+        _humidity,
+        ("[the] humidity [is] [at] {percent}", "{percent} humidity", "[it is|it's] {percent}"),
+        weight=3,
+    ),
+    Row(
+        Topic.AIR,
+        "can i coat",
+        _always(said.AskConditions()),
+        (
+            "can (i|we) (coat|start coating|paint) [now]",
+            "(what is|what's) the dew point",
+            "(is it|is the air|is the surface) (dry enough|too wet|too cold|too hot)",
+        ),
+    ),
+    Row(
+        Topic.AMOUNTS,
+        "i need five zero zero grams in all",
+        _total_wanted,
+        (
+            "(i|we) (need|want) [a total of] {mass} (in all|in total|all together|of mix)",
+            "(mix|make) {mass} [in all|in total|all together]",
+            "total (of|wanted|target) {mass}",
         ),
         weight=4,
     ),
@@ -224,12 +328,179 @@ ROWS: tuple[Row, ...] = (
     Row(
         Topic.CUPS,
         "how long is left",
-        _always(said.AskTimeLeft()),
+        lambda slots: said.AskTimeLeft(_cup(slots)),
         (
-            "how long [is] left",
-            "how (long|much time) (do i have|have i got|is left) [left]",
-            "time left",
+            "how long [is] left [on|in|for] [cup {cup}]",
+            "how (long|much time) (do i have|have i got|is left) [left] [on|in|for] [cup {cup}]",
+            "[how much] time [is] left [on|in|for] [cup {cup}]",
         ),
+    ),
+    Row(
+        Topic.CUPS,
+        "which cup first",
+        _always(said.AskFirstCup()),
+        ("which cup [is|comes|do i use] first", "what cup first", "which cup (now|next)"),
+    ),
+    Row(
+        Topic.CUPS,
+        "cup one is empty",
+        lambda slots: said.EmptyCup(_cup(slots)),
+        (
+            "[the] cup [{cup}] is (empty|done|finished|used up)",
+            "(it is|it's|it's all|it is all|all) (poured out|out of the cup|spread out|spread)",
+            "[i] poured (it|it all|cup {cup}) out",
+            "[cup {cup}] (poured out|spread out|empty)",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "it is getting warm",
+        _cup_sign(said.CupSign.WARM),
+        (
+            "[the] (cup [{cup}]|mix|pot) (is|gets|is getting|feels) (warm|warmer|hot|hotter)",
+            "(it is|it's) [getting] (warm|warmer|hot|hotter)",
+            "it (gets|feels) (warm|warmer|hot|hotter)",
+            "[cup {cup}] getting (warm|hot)",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "it is getting thick",
+        _cup_sign(said.CupSign.THICK),
+        (
+            "[the] (cup [{cup}]|mix|pot) (is|gets|is getting|feels) (thick|thickening)",
+            "(it is|it's) [getting] (thick|thickening)",
+            "[cup {cup}] (getting thick|thickening)",
+            "[the] (cup [{cup}]|mix|it) (has gelled|gelled|is gelling)",
+            "(it's|it is) (gelling|gelled)",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "the cup is smoking",
+        _cup_sign(said.CupSign.SMOKING),
+        (
+            "[the] (cup [{cup}]|mix|pot) (is smoking|smokes)",
+            "(it is|it's) smoking",
+            "[there is] smoke [from (the cup|cup {cup})]",
+            "smoking",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "coat finished",
+        _always(said.FinishCoat()),
+        (
+            "[the] coat [is] (finished|done|on)",
+            "(i|we) finished [the] (coat|coating)",
+            "finished coating",
+            "(first|second|third|last) coat [is] (finished|done|on)",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "starting the coat",
+        _always(said.StartCoat()),
+        (
+            "(starting|i am starting|i'm starting|started) [the] [first|second|next] coat",
+            "[the] [first|second|next] coat started",
+            "start [the] [first|second|next] coat",
+            "(starting|started|start) coating",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "tape is on",
+        _always(said.SetTape()),
+        ("[the] [masking] tape is (on|set)", "(set|i set) [the] tape", "masking [is] done"),
+    ),
+    Row(
+        Topic.COATS,
+        "tape is off",
+        _always(said.PullTape()),
+        (
+            "[the] [masking] tape is (off|pulled)",
+            "(pulled|i pulled|removed|i removed) [the] tape",
+            "tape (pulled|off)",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "it is still tacky",
+        lambda slots: said.FeelFilm(FILM_WORDS[slots["film"]]),
+        (
+            "[the] (coat|film|paint) (is|feels) [still] {film}",
+            "(it is|it's|it feels) [still] {film}",
+            "still {film}",
+            "it (is|feels) {film} to touch",
+            "{film} [to touch]",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "when can i recoat",
+        _always(said.AskRecoat()),
+        (
+            "(when can|can) (i|we) (recoat|coat again) [it]",
+            "when (is|can i do|can i start) the (next|second|third) coat",
+            "how long (to|until) [the] (recoat|next coat|second coat)",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "when does the tape come off",
+        _always(said.AskTape()),
+        (
+            "when (does|can) the tape come off",
+            "when (can|do|should) i (pull|remove|take off) the tape",
+            "can i (pull|remove) the tape [now]",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "when is it ready",
+        _always(said.AskReady()),
+        (
+            "when is (it|the coat) (ready|cured|hard|dry)",
+            "when can (i|we) (use|sand|handle|touch|move) (it|the gate|the coat)",
+        ),
+    ),
+    Row(
+        Topic.REMINDERS,
+        "remind me in ten minutes",
+        _timer,
+        (
+            "remind me in {duration}",
+            "(set a|start a|set) timer [for] {duration}",
+            "timer [for] {duration}",
+            "(call|tell|wake) me in {duration}",
+        ),
+        weight=4,
+    ),
+    Row(
+        Topic.REMINDERS,
+        "ten more minutes",
+        _put_off,
+        (
+            "{duration} more",
+            "(remind me|ask me|tell me) (later|again later)",
+            "(later|not now|put it off)",
+            "put it off [for|by] {duration}",
+            "(remind me|ask me|tell me) again in {duration}",
+            "{more} more (minutes|minute)",
+        ),
+    ),
+    Row(
+        Topic.REMINDERS,
+        "got it",
+        _always(said.Acknowledge()),
+        ("(got it|i heard [you]|heard|i know|understood|skip [that]|stop)",),
+    ),
+    Row(
+        Topic.REMINDERS,
+        "what did i miss",
+        _always(said.AskMissed()),
+        ("what did i miss", "did i miss (anything|something)", "what is open"),
     ),
     Row(
         Topic.ANSWERS,
@@ -264,6 +535,28 @@ ROWS: tuple[Row, ...] = (
         _always(said.AskRepeat()),
         ("say [that] again", "repeat [that]", "again"),
     ),
+    *(
+        Row(Topic.TALK, manner.value, _always(said.ChangeVoice(manner)), patterns)
+        for manner, patterns in {
+            said.Manner.SLOWER: ("[speak|talk] [a little] slower", "too fast"),
+            said.Manner.FASTER: ("[speak|talk] [a little] faster", "too slow"),
+            said.Manner.LOUDER: ("[speak|talk] [a little] louder", "i can't hear you"),
+            said.Manner.QUIETER: ("[speak|talk|be] [a little] (quieter|quiet)", "not so loud"),
+        }.items()
+    ),
+    Row(
+        Topic.TALK,
+        "go to sleep",
+        _always(said.GoToSleep()),
+        ("go to sleep", "sleep now", "stop listening"),
+    ),
+    Row(Topic.TALK, "hello bench", _always(said.WakeUp()), WAKE_PHRASES),
+    Row(
+        Topic.TALK,
+        "the job is done",
+        _always(said.EndJob()),
+        ("[the] job is (done|over|finished)", "end [of] [the] job"),
+    ),
     Row(
         Topic.TALK,
         "help",
@@ -283,6 +576,12 @@ def _one_of(words: Sequence[str]) -> str:
 
 SLOT_EXPRESSIONS: Mapping[str, str] = {
     "component": _one_of(tuple(COMPONENT_WORDS)),
+    "place": _one_of(tuple(PLACE_WORDS)),
+    "film": _one_of(tuple(FILM_WORDS)),
+    "cup": _one_of(CUP_WORDS),
+    "percent": f"{_one_of(tuple(NUMBER_WORDS))}+percent ",
+    "duration": _one_of(tuple(DURATION_WORDS)) + "+",
+    "more": _one_of(tuple(NUMBER_WORDS)) + "+",
     "mass": _one_of(tuple(MASS_WORDS)) + "+",
     "temperature": (
         f"{_one_of(tuple(NUMBER_WORDS))}+{_one_of(tuple(DEGREE_WORDS))}"
@@ -301,6 +600,7 @@ def vocabulary() -> tuple[str, ...]:
     words = set(MASS_WORDS | TEMPERATURE_WORDS)
     for _, pattern in PARSED:
         words |= set(words_of(pattern))
+    words |= DURATION_WORDS | {"percent", *PLACE_WORDS, *FILM_WORDS, *CUP_WORDS}
     for phrase in COMPONENT_WORDS:
         words |= set(phrase.split())
     for correction in CORRECTIONS:
@@ -366,8 +666,32 @@ def _example_temperature(pick: Pick) -> str:
     return f"{forms[pick(len(forms))]} degrees {scale}".strip()
 
 
+def _example_percent(pick: Pick) -> str:
+    forms = spoken_forms(20 + pick(80))
+    return f"{forms[pick(len(forms))]} percent"
+
+
+def _example_duration(pick: Pick) -> str:
+    shares = tuple(SHARES_OF_AN_HOUR)
+    if pick(5) == 0:
+        return shares[pick(len(shares))]
+    forms = spoken_forms(2 + pick(58))
+    unit = ("minutes", "minutes", "minutes", "hours", "seconds")[pick(5)]
+    return f"{forms[pick(len(forms))]} {unit}"
+
+
+def _one_word_of(words: Sequence[str]) -> Callable[[Pick], str]:
+    return lambda pick: words[pick(len(words))]
+
+
 SLOT_EXAMPLES: Mapping[str, Callable[[Pick], str]] = {
     "component": _example_component,
     "mass": _example_mass,
     "temperature": _example_temperature,
+    "percent": _example_percent,
+    "duration": _example_duration,
+    "more": _one_word_of(("five", "ten", "fifteen", "twenty", "thirty")),
+    "place": _one_word_of(tuple(PLACE_WORDS)),
+    "film": _one_word_of(tuple(FILM_WORDS)),
+    "cup": _one_word_of(CUP_WORDS),
 }

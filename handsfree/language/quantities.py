@@ -1,15 +1,22 @@
-"""Spoken masses and temperatures: a number with its unit, as every value it may mean.
+"""Spoken masses, temperatures, shares and lengths of time: a number with its unit.
+
+Each reader gives every value the words may mean.
 
 Grammar::
 
     mass = number [GRAM] | number KILO | whole KILO [and] below_thousand [GRAM]
     temperature = signed "degrees" ["celsius" | "fahrenheit"]
+    percent = number "percent"
+    duration = (number | "a" | "an") UNIT ["and a half"]
+             | ["a"] ("half" | "quarter") ("an" | "of an") "hour" | "three quarters of an hour"
+             | number "and a half" UNIT
 
 A mass without a unit is in grams: it is what a bench scale shows.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from fractions import Fraction
 
 from handsfree.core.units import Amount, Kind, canonical
@@ -19,6 +26,22 @@ GRAM_WORDS = frozenset({"gram", "grams"})
 KILO_WORDS = frozenset({"kilo", "kilos", "kilogram", "kilograms"})
 DEGREE_WORDS = frozenset({"degree", "degrees"})
 SCALE_WORDS = frozenset({"celsius", "fahrenheit"})
+TIME_UNITS: Mapping[str, timedelta] = {
+    "second": timedelta(seconds=1),
+    "seconds": timedelta(seconds=1),
+    "minute": timedelta(minutes=1),
+    "minutes": timedelta(minutes=1),
+    "hour": timedelta(hours=1),
+    "hours": timedelta(hours=1),
+}
+SHARES_OF_AN_HOUR: Mapping[str, timedelta] = {
+    "half an hour": timedelta(minutes=30),
+    "a half hour": timedelta(minutes=30),
+    "quarter of an hour": timedelta(minutes=15),
+    "a quarter of an hour": timedelta(minutes=15),
+    "three quarters of an hour": timedelta(minutes=45),
+}
+DURATION_WORDS = NUMBER_WORDS | frozenset(TIME_UNITS) | {"an", "of", "half", "quarter", "quarters"}
 TEMPERATURE_WORDS = NUMBER_WORDS | DEGREE_WORDS | SCALE_WORDS
 MASS_WORDS = NUMBER_WORDS | GRAM_WORDS | KILO_WORDS
 
@@ -98,6 +121,38 @@ def read_temperature_c(words: Sequence[str]) -> tuple[Fraction, ...]:
         canonical(Amount(reading.value, unit), Kind.TEMPERATURE)
         for reading in read_signed(body[:-1])
     )
+
+
+def read_percent(words: Sequence[str]) -> tuple[Fraction, ...]:
+    """Every percentage the words may mean; "percent" must be spoken."""
+    if not words or words[-1] != "percent":
+        return ()
+    return tuple(reading.value for reading in read_number(words[:-1]))
+
+
+def read_duration(words: Sequence[str]) -> tuple[timedelta, ...]:
+    """Every length of time the words may mean, above zero; the unit must be spoken.
+
+    Halves and quarters are for hours: nobody measures a pour in them.
+    """
+    text = " ".join(words)
+    if text in SHARES_OF_AN_HOUR:
+        return (SHARES_OF_AN_HOUR[text],)
+    extra = Fraction(0)
+    body = tuple(words)
+    if body[-3:] == ("and", "a", "half"):
+        extra, body = Fraction(1, 2), body[:-3]
+    elif len(body) > 4 and body[-4:-1] == ("and", "a", "half"):
+        extra, body = Fraction(1, 2), (*body[:-4], body[-1])
+    unit = TIME_UNITS.get(body[-1]) if body else None
+    if unit is None:
+        return ()
+    if body[:-1] in {("a",), ("an",)}:
+        values: tuple[Fraction, ...] = (Fraction(1),)
+    else:
+        values = tuple(reading.value for reading in read_number(body[:-1]))
+    lengths = (float(value + extra) * unit for value in values)
+    return tuple(length for length in lengths if length > timedelta())
 
 
 def may_go_on(words: Sequence[str]) -> bool:

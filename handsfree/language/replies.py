@@ -1,16 +1,13 @@
-"""Everything that can be said: a closed set of frozen types, and their wording.
-
-Written for the ear: the number first, digit by digit, at most two sentences, and the same
-fact always in the same words.
-"""
+"""Everything that can be said: a closed set of frozen types. Their wording is in ``wording``."""
 
 from dataclasses import dataclass
+from datetime import datetime
+from enum import Enum
 from fractions import Fraction
-from typing import assert_never
 
 from handsfree.core.mix import Component
-from handsfree.language.numbers import say_cardinal, say_digits
-from handsfree.language.parser import Misheard, Reason
+from handsfree.language.intents import CupSign, Film, Manner
+from handsfree.language.parser import Misheard
 
 
 @dataclass(frozen=True)
@@ -216,6 +213,15 @@ class AskMixTemperature:
 
 
 @dataclass(frozen=True)
+class ClockAssumed:
+    """A pot life runs by an assumed temperature, since none was told."""
+
+    batch: int
+    minutes: int
+    mix_c: Fraction
+
+
+@dataclass(frozen=True)
 class ClockRunsAlready:
     """This cup's clock was started before."""
 
@@ -233,15 +239,6 @@ class TimeLeft:
 
     batch: int
     minutes: int
-
-
-@dataclass(frozen=True)
-class PotLifeWarning:
-    """Part of a cup's pot life is over."""
-
-    batch: int
-    percent: int
-    minutes_left: int
 
 
 @dataclass(frozen=True)
@@ -313,8 +310,391 @@ class RefusedByCard:
     sentence: str
 
 
+class Called(Enum):
+    """What a reminder calls out."""
+
+    POT_LIFE = "pot life"
+    TAPE_ASK = "tape"
+    TAPE_INSIST = "tape, insist"
+    TAPE_LAST_CALL = "tape, last call"
+    TACKY_CHECK = "tacky check"
+    RECOAT_OPENS = "recoat opens"
+    RECOAT_CLOSES_SOON = "recoat closes soon"
+    RECOAT_CLOSED = "recoat closed"
+    HANDLE = "ready to handle"
+    SAND = "ready to sand"
+    USE = "ready to use"
+    FULL_CURE = "full cure"
+    TIMER = "timer"
+
+
+@dataclass(frozen=True)
+class Call:
+    """A reminder that is due."""
+
+    called: Called
+    number: int  # Of the cup, the coat or the timer.
+    percent: int  # Of the pot life.
+    minutes_left: int | None  # Until the pot life or the window is over.
+    minutes_late: int
+
+
+@dataclass(frozen=True)
+class Opening:
+    """The start of a session, with the usual caution."""
+
+    product: str
+    is_invented: bool
+
+
+@dataclass(frozen=True)
+class AskTotalWanted:
+    """A wanted total, said back for a yes."""
+
+    total_g: Fraction
+
+
+@dataclass(frozen=True)
+class TotalPlan:
+    """The two parts of a wanted total."""
+
+    resin_g: Fraction
+    hardener_g: Fraction
+
+
+@dataclass(frozen=True)
+class AskWhichTemperature:
+    """A temperature was heard, but not of what."""
+
+
+@dataclass(frozen=True)
+class ConditionNoted:
+    """A reading of air or surface was taken down."""
+
+    what: str  # "air", "surface" or "humidity".
+    value: Fraction
+    unit: str  # "degrees" or "percent".
+    missing: tuple[str, ...]  # What is still needed to judge.
+
+
+@dataclass(frozen=True)
+class ConditionUnlikely:
+    """A reading that no bench can have."""
+
+    what: str
+    value: Fraction
+
+
+@dataclass(frozen=True)
+class MayCoat:
+    """Air and surface are inside the card's limits."""
+
+    margin_k: Fraction  # Surface above the dew point, in tenths.
+    is_thin: bool
+
+
+@dataclass(frozen=True)
+class MayNotCoat:
+    """Air or surface are outside the card's limits."""
+
+    faults: tuple[str, ...]
+    margin_k: Fraction
+
+
+@dataclass(frozen=True)
+class ConditionsMissing:
+    """What has to be measured first."""
+
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class TimesMoved:
+    """A new surface temperature moves a coat's times."""
+
+    surface_c: Fraction
+    is_warmer: bool
+    tape_at: datetime | None
+    recoat_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class CupAhead:
+    """A measured cup temperature, and what is left by it."""
+
+    batch: int
+    minutes_left: int
+
+
+@dataclass(frozen=True)
+class CupWarning:
+    """A cup that runs away."""
+
+    sign: CupSign
+    batch: int | None
+
+
+@dataclass(frozen=True)
+class AskEmptied:
+    """Is the cup empty, so that its clock can stop?"""
+
+    batch: int
+
+
+@dataclass(frozen=True)
+class CupDone:
+    """A cup's clock has stopped."""
+
+    batch: int
+
+
+@dataclass(frozen=True)
+class FirstCup:
+    """Which cup to use first."""
+
+    batch: int
+    minutes_left: int
+
+
+@dataclass(frozen=True)
+class NoSuchCup:
+    """A cup of that number does not run."""
+
+    batch: int | None
+
+
+@dataclass(frozen=True)
+class CoatStartNoted:
+    """A coat has begun."""
+
+    coat: int
+    warning: str  # Empty, or why it should not go on now.
+
+
+@dataclass(frozen=True)
+class CoatNoted:
+    """A coat is on, and when its next step comes."""
+
+    coat: int
+    has_tape: bool
+    tape_at: datetime | None
+    recoat_at: datetime | None
+    needs_surface: bool
+    now: datetime
+
+
+@dataclass(frozen=True)
+class TapeNoted:
+    """Masking tape is on."""
+
+
+@dataclass(frozen=True)
+class AskTapeOff:
+    """Is the tape off, so that its reminders can stop?"""
+
+
+@dataclass(frozen=True)
+class TapeOffNoted:
+    """Masking tape is off."""
+
+
+@dataclass(frozen=True)
+class NoTape:
+    """No tape was told to be on."""
+
+
+@dataclass(frozen=True)
+class NoCoat:
+    """No coat was told to be finished."""
+
+
+@dataclass(frozen=True)
+class FilmNoted:
+    """How the coat feels was taken down."""
+
+    film: Film
+    next_check_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class RecoatTooEarly:
+    """The next coat has to wait."""
+
+    opens_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class RecoatOpen:
+    """The next coat may go on."""
+
+    closes_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class RecoatClosed:
+    """The next coat needs sanding first."""
+
+
+@dataclass(frozen=True)
+class TapeTime:
+    """When the tape comes off."""
+
+    ask_at: datetime
+    last_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class ReadyTimes:
+    """When the coat can be handled, sanded and used."""
+
+    handle_at: datetime | None
+    sand_at: datetime | None
+    use_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class FilmUnknown:
+    """A coat's times cannot be told."""
+
+    missing: str  # "coat", "surface" or "card".
+
+
+@dataclass(frozen=True)
+class TimerNoted:
+    """A reminder was set."""
+
+    minutes: int
+    due_at: datetime
+    now: datetime
+
+
+@dataclass(frozen=True)
+class AskLength:
+    """The length of time allows several readings."""
+
+
+@dataclass(frozen=True)
+class PutOffNoted:
+    """An announcement comes again later."""
+
+    minutes: int
+
+
+@dataclass(frozen=True)
+class CannotPutOff:
+    """Putting it off would be too late."""
+
+    minutes_left: int
+
+
+@dataclass(frozen=True)
+class AcknowledgedReply:
+    """An announcement was answered."""
+
+    called: Called
+
+
+@dataclass(frozen=True)
+class NothingToAnswer:
+    """No announcement waits for an answer."""
+
+
+@dataclass(frozen=True)
+class Missed:
+    """Announcements and questions without an answer."""
+
+    calls: tuple[Call, ...]
+    questions: tuple["Reply", ...]
+
+
+@dataclass(frozen=True)
+class VoiceChanged:
+    """The voice speaks in another manner."""
+
+    manner: Manner
+
+
+@dataclass(frozen=True)
+class Asleep:
+    """Only the wake phrase and danger are listened for."""
+
+
+@dataclass(frozen=True)
+class Awake:
+    """Listening again."""
+
+
+@dataclass(frozen=True)
+class JobDone:
+    """The work is over, with the cautions for clearing up."""
+
+    running_cups: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class AskJobDone:
+    """Is the job over?"""
+
+
+@dataclass(frozen=True)
+class ScratchedFact:
+    """A fact that was told does not count any more."""
+
+    what: str
+
+
 Reply = (
     ReadBack
+    | Call
+    | Opening
+    | AskTotalWanted
+    | TotalPlan
+    | AskWhichTemperature
+    | ConditionNoted
+    | ConditionUnlikely
+    | MayCoat
+    | MayNotCoat
+    | ConditionsMissing
+    | TimesMoved
+    | CupAhead
+    | CupWarning
+    | AskEmptied
+    | CupDone
+    | FirstCup
+    | NoSuchCup
+    | CoatStartNoted
+    | CoatNoted
+    | TapeNoted
+    | AskTapeOff
+    | TapeOffNoted
+    | NoTape
+    | NoCoat
+    | FilmNoted
+    | RecoatTooEarly
+    | RecoatOpen
+    | RecoatClosed
+    | TapeTime
+    | ReadyTimes
+    | FilmUnknown
+    | TimerNoted
+    | AskLength
+    | PutOffNoted
+    | CannotPutOff
+    | AcknowledgedReply
+    | NothingToAnswer
+    | Missed
+    | VoiceChanged
+    | Asleep
+    | Awake
+    | JobDone
+    | AskJobDone
+    | ScratchedFact
     | AskComponent
     | AskWhichValue
     | AskRunningTotal
@@ -341,10 +721,10 @@ Reply = (
     | NotMixedYet
     | ClockStarted
     | AskMixTemperature
+    | ClockAssumed
     | ClockRunsAlready
     | ClockUnknown
     | TimeLeft
-    | PotLifeWarning
     | PotLifeOver
     | Balance
     | AskYes
@@ -357,204 +737,3 @@ Reply = (
     | HearingRestarted
     | RefusedByCard
 )
-
-
-def wording(reply: Reply) -> str:
-    """What is said, ready for the voice: no digits, no symbols, no abbreviations."""
-    match reply:
-        case ReadBack(component, g):
-            return f"{_part(component)} {_grams(g)}. Is that right?"
-        case AskComponent(g):
-            return f"{_capital(_grams(g))}. Resin or hardener?"
-        case AskWhichValue(component, values):
-            of = f" of {component.value}" if component else ""
-            options = ", or ".join(say_digits(value) for value in values)
-            return f"I heard {options}{of}. Please say it digit by digit."
-        case AskRunningTotal(first, g):
-            return f"{_capital(_grams(g))}. Is that together with the {first.value}?"
-        case AskDigits():
-            return "I am not sure of the number. Please say it one digit at a time, with grams."
-        case AskSure(component, g, expected_g):
-            return (
-                f"{_part(component)} {_grams(g)}? "
-                f"I expected about {say_digits(expected_g)}. Is that right?"
-            )
-        case PourTarget(component, target_g, low_g, high_g, total_g):
-            return (
-                f"{_capital(_grams(target_g))} of {component.value}, "
-                f"{say_digits(low_g)} to {say_digits(high_g)} is good. "
-                f"Without a tare the scale will show {say_digits(total_g)}."
-            )
-        case StillToPour(_, poured_g, remaining_g):
-            return f"{_capital(say_digits(poured_g))}. {_capital(say_digits(remaining_g))} more."
-        case AskFinal(component, poured_g, is_on_target, difference_g):
-            where = "on target" if is_on_target else _off_by(difference_g)
-            return f"{_part(component)} {_grams(poured_g)}, {where}. Is that right?"
-        case AskOverPour(component, poured_g, over_g):
-            return (
-                f"{_part(component)} {_grams(poured_g)}, {say_digits(over_g)} too much. "
-                "Is that right?"
-            )
-        case MixComplete(total_g, has_clock):
-            end = " Say mixed when the two parts meet." if has_clock else ""
-            return f"{_capital(_grams(total_g))} in all, the mix is complete.{end}"
-        case AddToBalance(component, add_g, shown_g, must_stop):
-            start = "Do not use it like this. " if must_stop else ""
-            return (
-                f"{start}Add {_grams(add_g)} of {component.value} to balance it, "
-                f"until the scale shows {say_digits(shown_g)}."
-            )
-        case TotalWeight(total_g, is_complete):
-            end = "" if is_complete else " when the mix is complete"
-            return f"{_capital(_grams(total_g))} in all{end}."
-        case BatchIsTooSmall(least_g, step_g):
-            return (
-                f"Too little for a scale with steps of {_grams(step_g)}. "
-                f"The least that works is {_grams(least_g)} of resin."
-            )
-        case NotOnThisScale(g, step_g):
-            return (
-                f"I heard {say_digits(g)}, but the scale has steps of {_grams(step_g)}. "
-                "Please say it again."
-            )
-        case BeyondCapacity(g, capacity_g):
-            return (
-                f"I heard {say_digits(g)}, but the scale carries only {_grams(capacity_g)}. "
-                "Please say it again."
-            )
-        case NothingOnScale():
-            return "I heard zero grams. Please say what the scale shows once something is in."
-        case LessThanBefore(component, shown_g, before_g):
-            return (
-                f"{_part(component)} {say_digits(shown_g)}? "
-                f"It was {say_digits(before_g)} before. Is that right?"
-            )
-        case Scratched(component, g):
-            if component is None or g is None:
-                return "Scratched."
-            return f"Scratched, {component.value} {_grams(g)}."
-        case NothingToScratch():
-            return "There is nothing to take back."
-        case SayItAgain():
-            return "Scratched. Please say it digit by digit, with grams."
-        case Tared():
-            return "The scale counts from zero."
-        case BatchOpened(number, product):
-            return f"Cup {say_digits(Fraction(number))}, {product}. What does the scale read?"
-        case WaitingForReading():
-            return "Nothing is on the scale yet. Tell me the resin first."
-        case NotMixedYet():
-            return "The cup is not complete yet. I start the clock when both parts are in."
-        case ClockStarted(batch, minutes):
-            return (
-                f"About {_minutes(minutes)} for cup {say_digits(Fraction(batch))}. "
-                "The clock runs; the label decides."
-            )
-        case AskMixTemperature():
-            return "The clock runs from now. How warm is the mix, in degrees?"
-        case ClockRunsAlready(batch):
-            return f"The clock of cup {say_digits(Fraction(batch))} runs already."
-        case ClockUnknown():
-            return "The card gives no pot life, so I keep no clock. Go by the label."
-        case TimeLeft(batch, minutes):
-            return f"About {_minutes(minutes)} left for cup {say_digits(Fraction(batch))}."
-        case PotLifeWarning(batch, percent, minutes_left):
-            share = {50: "Half", 75: "Three quarters", 90: "Nine tenths"}[percent]
-            return (
-                f"Cup {say_digits(Fraction(batch))}. {share} of the pot life is gone, "
-                f"about {_minutes(minutes_left)} left."
-            )
-        case PotLifeOver(batch, minutes_late):
-            late = f", {_minutes(minutes_late)} ago" if minutes_late else ""
-            return (
-                f"Cup {say_digits(Fraction(batch))}. The pot life is over{late}; "
-                "do not use the rest."
-            )
-        case Balance(batch, resin_g, hardener_g, is_complete):
-            return _balance(batch, resin_g, hardener_g, is_complete)
-        case AskYes():
-            return "I am not sure I heard a yes. Please say yes or no again."
-        case NoQuestion():
-            return "I had no question open."
-        case NothingSaid():
-            return "I have not said anything yet."
-        case WhatCanBeSaid(examples):
-            return "You can say, " + "; or ".join(examples) + "."
-        case NotUnderstood(misheard):
-            return _not_understood(misheard)
-        case TooLoud():
-            return "That was too loud for the microphone. Please say it again, a little softer."
-        case NoSpeech():
-            return "I heard no speech."
-        case HearingRestarted():
-            return "I could not hear for a moment. Please say the last thing again."
-        case RefusedByCard(sentence):
-            return sentence
-        case _:
-            assert_never(reply)
-
-
-def _not_understood(misheard: Misheard) -> str:
-    match misheard.reason:
-        case Reason.SILENCE:
-            return "I heard a voice, but no words."
-        case Reason.TOO_LONG:
-            return "That was too long for me. Please say one thing at a time."
-        case Reason.NUMBER_CUT_OFF:
-            return "The number was cut off. Please say all of it, with grams."
-        case Reason.NOT_A_NUMBER:
-            return "I heard number words, but no number. Please say it digit by digit."
-        case Reason.TWO_MEANINGS:
-            return "I heard two things at once. Please say one of them."
-        case Reason.UNKNOWN_WORDS | Reason.NO_SENTENCE:
-            return _what_stood_out(misheard)
-        case _:
-            assert_never(misheard.reason)
-
-
-def _what_stood_out(misheard: Misheard) -> str:
-    if misheard.has_number and misheard.has_component:
-        return "I heard a part and a number, but not all of it. Please say it again."
-    if misheard.has_number:
-        return "I heard a number, but not all of it. Please say the part, the number, and grams."
-    if misheard.has_component:
-        return "I heard which part, but no number. Please say it again."
-    return "I did not understand that. Say help to hear what you can say."
-
-
-def _balance(
-    batch: int, resin_g: Fraction | None, hardener_g: Fraction | None, is_complete: bool
-) -> str:
-    cup = f"Cup {say_digits(Fraction(batch))}"
-    if resin_g is None and hardener_g is None:
-        return f"{cup}. Nothing is in it yet."
-    parts = [
-        f"{name} {_grams(g)}"
-        for name, g in (("resin", resin_g), ("hardener", hardener_g))
-        if g is not None
-    ]
-    end = "It is complete." if is_complete else "It is not complete yet."
-    return f"{cup}. {_capital(', '.join(parts))}. {end}"
-
-
-def _part(component: Component) -> str:
-    return component.value.capitalize()
-
-
-def _grams(g: Fraction) -> str:
-    return f"{say_digits(g)} {'gram' if g == 1 else 'grams'}"
-
-
-def _off_by(difference_g: Fraction) -> str:
-    side = "over" if difference_g > 0 else "under"
-    return f"{say_digits(abs(difference_g))} {side}, inside the tolerance"
-
-
-def _minutes(minutes: int) -> str:
-    if minutes < 1:
-        return "less than a minute"
-    return f"{say_cardinal(minutes)} {'minute' if minutes == 1 else 'minutes'}"
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

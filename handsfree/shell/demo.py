@@ -9,7 +9,7 @@ from pathlib import Path
 
 import handsfree
 from handsfree.job.boundary import Priority
-from handsfree.language.replies import wording
+from handsfree.language.wording import wording
 from handsfree.shell.audio_file import blocks_of
 from handsfree.shell.hear import heard_of
 from handsfree.shell.hearing import Hearing
@@ -57,8 +57,8 @@ def perform(hearing: Hearing, session: Session) -> Iterator[Line]:
             yield from _announcements(session, now)
             for utterance in hearing.hear_all(blocks_of(folder / row["file"])):
                 yield Line(now, "you", " ".join(utterance.words))
-                for effect in session.step(heard_of(utterance), now).effects:
-                    yield Line(now, "handsfree", wording(effect.reply), effect.priority)
+                for say in session.step(heard_of(utterance), now).said:
+                    yield Line(now, "handsfree", wording(say.reply), say.priority)
     yield from _announcements(session, now + AFTER_LAST_LINE)
 
 

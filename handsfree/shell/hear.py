@@ -11,7 +11,8 @@ from pathlib import Path
 from handsfree.job.boundary import Heard
 from handsfree.job.step import Decision, Outcome
 from handsfree.language.intents import Intent, NameComponent, TakeReading
-from handsfree.language.replies import NoSpeech, wording
+from handsfree.language.replies import NoSpeech
+from handsfree.language.wording import wording
 from handsfree.shell.audio_file import UnreadableSound, blocks_of
 from handsfree.shell.ear import Trouble, Utterance
 from handsfree.shell.hearing import Hearing, HearingLost
@@ -57,7 +58,7 @@ def line_of(file: str, utterance: Utterance, decision: Decision) -> Line:
         _component_of(decision.intent),
         _grams_of(decision.intent),
         decision.outcome.value,
-        " ".join(wording(effect.reply) for effect in decision.effects),
+        " ".join(wording(say.reply) for say in decision.said),
     )
 
 

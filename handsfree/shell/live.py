@@ -4,8 +4,8 @@ import queue
 import threading
 from datetime import datetime
 
-from handsfree.job.boundary import Effect, HearingLost, Input, TimePassed
-from handsfree.language.replies import wording
+from handsfree.job.boundary import AdjustVoice, Effect, HearingLost, Input, TimePassed
+from handsfree.language.wording import wording
 from handsfree.shell import hearing as hearing_process
 from handsfree.shell.clock import Clock
 from handsfree.shell.hear import heard_of
@@ -98,6 +98,10 @@ def _next_input(listener: Listener, session: Session, clock: Clock) -> Input:
 
 
 def _carry_out(effect: Effect, now: datetime, speaker: Speaker | None) -> None:
+    if isinstance(effect, AdjustVoice):
+        if speaker is not None:
+            speaker.adjust(effect.manner)
+        return
     text = wording(effect.reply)
     print(f"{now.astimezone():%H:%M:%S}  {text}", flush=True)
     if speaker is not None:

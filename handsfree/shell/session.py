@@ -1,14 +1,14 @@
 """One job in hand: the state, the conversation, and the step that moves both."""
 
-from datetime import datetime
+from datetime import UTC, datetime, tzinfo
 from fractions import Fraction
 
 from handsfree.core.card import ProductCard
 from handsfree.job import pour
 from handsfree.job.boundary import Input
-from handsfree.job.decide import decide
+from handsfree.job.decide import decide, next_deadline
 from handsfree.job.dialogue import Talk
-from handsfree.job.state import State, next_deadline, replay
+from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Setup
 
 # A common bench scale; both can be set on the command line.
@@ -24,6 +24,7 @@ class Session:
         self.setup = setup
         self.state = State()
         self.talk = Talk()
+        self.last_at: datetime | None = None  # The moment of the last input.
 
     def step(self, incoming: Input, now: datetime) -> Decision:
         """What follows from the input; the state has already taken it in.
@@ -35,11 +36,12 @@ class Session:
         decision = decide(self.setup, self.state, self.talk, incoming, now)
         self.state = replay(decision.events, self.state)
         self.talk = decision.talk
+        self.last_at = now
         return decision
 
     def next_deadline(self) -> datetime | None:
         """The moment at which something has to be announced."""
-        return next_deadline(self.state)
+        return next_deadline(self.setup, self.state, self.talk)
 
 
 def setup_of(
@@ -47,10 +49,11 @@ def setup_of(
     *,
     step_g: Fraction = DEFAULT_STEP_G,
     capacity_g: Fraction = DEFAULT_CAPACITY_G,
+    zone: tzinfo = UTC,
 ) -> Setup:
     """What is given from outside, checked.
 
     Raises:
         Refusal: the card cannot be weighed (a ratio by volume without both densities).
     """
-    return Setup(card, pour.recipe_of(card), pour.Scale(step_g, capacity_g))
+    return Setup(card, pour.recipe_of(card), pour.Scale(step_g, capacity_g), zone)

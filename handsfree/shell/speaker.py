@@ -12,12 +12,24 @@ import numpy as np
 import soxr
 
 from handsfree.job.boundary import Priority
+from handsfree.language.intents import Manner
 from handsfree.shell.sound_device import require_device
 from handsfree.shell.voice import Speech, Voice, VoiceLost
 
 BLOCK_S = 0.02
 # The room and the devices still carry the last words for this long (echo tail and latency).
 TAIL_S = 0.35
+RATE_STEP = 20  # Words a minute; a difference that is noticed.
+# 4 dB a step. The softest must stay audible: an alarm uses the same voice.
+VOLUME_STEP, SOFTEST, LOUDEST = 1.6, 0.25, 2.5
+
+
+def _scaled(speech: Speech, volume: float) -> Speech:
+    if volume == 1.0:
+        return speech
+    samples = np.frombuffer(speech.samples, dtype="<i2") * volume
+    limited = np.clip(samples, -32768, 32767).astype("<i2")
+    return Speech(limited.tobytes(), speech.rate_hz)
 
 
 class Output(Protocol):
@@ -108,14 +120,24 @@ class Speaker:
         self._current = 0  # Rank of what is being said.
         self._told = False
         self._closing = False
+        self._volume = 1.0
         self._thread = threading.Thread(target=self._run, name="speaker", daemon=True)
         self._thread.start()
 
     def say(self, text: str, priority: Priority) -> None:
         """Puts a sentence in line; an alarm cuts an answer, which is then said again."""
         self._count += 1
-        rank = 0 if priority is Priority.ALARM else 1
+        rank = list(Priority).index(priority)
         self._waiting.put((rank, self._count, text))
+
+    def adjust(self, manner: Manner) -> None:
+        """Speaks in another manner from the next sentence on."""
+        match manner:
+            case Manner.SLOWER | Manner.FASTER:
+                self._voice.change_rate(-RATE_STEP if manner is Manner.SLOWER else RATE_STEP)
+            case Manner.LOUDER | Manner.QUIETER:
+                change = VOLUME_STEP if manner is Manner.LOUDER else 1 / VOLUME_STEP
+                self._volume = min(LOUDEST, max(SOFTEST, self._volume * change))
 
     @property
     def is_silent(self) -> bool:
@@ -129,7 +151,7 @@ class Speaker:
     def close(self) -> None:
         """Stops at once and releases the output."""
         self._closing = True
-        self._waiting.put((2, 0, ""))
+        self._waiting.put((len(Priority), 0, ""))
         self._thread.join()
         self._output.close()
 
@@ -155,7 +177,7 @@ class Speaker:
         """Whether the sentence is done with: said in full, or not sayable at all."""
         try:
             speech = self._voice.render(text)
-            return self._output.play(speech, self._is_cut)
+            return self._output.play(_scaled(speech, self._volume), self._is_cut)
         except VoiceLost as error:
             self._tell(f"The voice failed, so this was only printed: {error}.")
         except Exception as error:  # A device may raise whatever its driver does.

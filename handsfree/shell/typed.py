@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from handsfree.job.boundary import Heard, Input, TimePassed
-from handsfree.language.replies import wording
+from handsfree.language.wording import wording
 from handsfree.shell.session import Session
 
 # Any day serves: a script tells only the time of day.
@@ -106,12 +106,13 @@ def due_before(session: Session, moment: datetime) -> Iterator[Spoken]:
         deadline = session.next_deadline()
         if deadline is None or deadline > moment:
             return
-        yield from _step(session, TimePassed(), deadline)
+        # A fact can move a deadline into the past: it is called at once, not earlier.
+        yield from _step(session, TimePassed(), max(deadline, session.last_at or deadline))
 
 
 def _step(session: Session, incoming: Input, now: datetime) -> Iterator[Spoken]:
-    for effect in session.step(incoming, now).effects:
-        yield Spoken(now, "handsfree", wording(effect.reply))
+    for say in session.step(incoming, now).said:
+        yield Spoken(now, "handsfree", wording(say.reply))
 
 
 def run(args: argparse.Namespace, session: Session) -> int:

@@ -18,6 +18,7 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
+SLOWEST_WPM, FASTEST_WPM = 110, 200
 WORDS_PER_MINUTE = 160  # Comfortable for synthetic speech: 150 to 200; slower in noise.
 START_TIMEOUT_S = 10.0
 RENDER_TIMEOUT_S = 3.0
@@ -60,6 +61,7 @@ class Voice:
         """Starts nothing yet."""
         self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
+        self._words_per_minute = WORDS_PER_MINUTE
 
     def __enter__(self) -> "Voice":
         return self
@@ -86,6 +88,11 @@ class Voice:
         except VoiceLost:
             self.stop()
             return self._render_once(text)
+
+    def change_rate(self, by_words_per_minute: int) -> None:
+        """Speaks slower or faster from the next sentence on, within what is understood."""
+        wanted = self._words_per_minute + by_words_per_minute
+        self._words_per_minute = min(FASTEST_WPM, max(SLOWEST_WPM, wanted))
 
     def start(self) -> None:
         """Starts the worker ahead of the first sentence.
@@ -116,7 +123,7 @@ class Voice:
         self.start()
         assert self._pipe is not None
         try:
-            self._pipe.send(text)
+            self._pipe.send((text, self._words_per_minute))
         except OSError as error:
             raise VoiceLost("the speech engine crashed") from error
         speech = self._receive(RENDER_TIMEOUT_S)
@@ -166,13 +173,14 @@ def _work(pipe: Connection) -> None:
         count = 0
         while True:
             try:
-                text = pipe.recv()
+                text, words_per_minute = pipe.recv()
             except (EOFError, KeyboardInterrupt):
                 return
             count += 1
             # A new name each time: a late write can then never be taken for this sentence.
             path = Path(folder) / f"{count}.wav"
             try:
+                engine.setProperty("rate", words_per_minute)
                 pipe.send(_rendered(engine, text, path))
             except Exception as error:
                 pipe.send(_Failure(f"the speech engine failed: {error}"))
@@ -192,7 +200,6 @@ def _engine() -> Any:
     import pyttsx3
 
     engine = pyttsx3.init()
-    engine.setProperty("rate", WORDS_PER_MINUTE)
     if sys.platform == "linux":
         engine.setProperty("voice", "gmw/en-us")
     return engine

@@ -12,6 +12,7 @@ from handsfree.job.state import State, replay
 from handsfree.job.step import Outcome
 from handsfree.language import replies
 from handsfree.language.numbers import say_digits
+from handsfree.language.replies import Call, Called
 from handsfree.shell.cards import load_card
 from handsfree.shell.session import Session, setup_of
 from handsfree.shell.typed import FIRST_DAY
@@ -226,7 +227,7 @@ def test_a_radio_that_parses_but_never_ends_is_refused(session: Session) -> None
 
 def test_clipped_sound_that_is_not_understood_says_so(session: Session) -> None:
     decision = session.step(Heard(("[unk]",), is_clipped=True), FIRST_DAY)
-    assert [effect.reply for effect in decision.effects] == [replies.TooLoud()]
+    assert [say.reply for say in decision.said] == [replies.TooLoud()]
 
 
 def test_silence_is_ignored(session: Session) -> None:
@@ -238,7 +239,7 @@ def test_silence_is_ignored(session: Session) -> None:
 def test_lost_hearing_is_said_and_the_question_stays(say: Say, session: Session) -> None:
     say("resin eight five six grams")
     decision = session.step(HearingLost(), FIRST_DAY)
-    assert [effect.reply for effect in decision.effects] == [replies.HearingRestarted()]
+    assert [say.reply for say in decision.said] == [replies.HearingRestarted()]
     assert say("yes").startswith("One two two grams of hardener")
 
 
@@ -264,10 +265,10 @@ def test_warnings_fall_due_once_and_the_latest_only_after_a_gap(say: Say, sessio
     assert deadline is not None
     assert not session.step(TimePassed(), deadline - timedelta(seconds=1)).effects
     first = session.step(TimePassed(), deadline)
-    assert [effect.reply for effect in first.effects] == [replies.PotLifeWarning(1, 50, 10)]
+    assert [say.reply for say in first.said] == [Call(Called.POT_LIFE, 1, 50, 10, 0)]
     assert not session.step(TimePassed(), deadline).effects
     late = session.step(TimePassed(), deadline + timedelta(minutes=15))
-    assert [effect.reply for effect in late.effects] == [replies.PotLifeOver(1, 4)]
+    assert [say.reply for say in late.said] == [Call(Called.POT_LIFE, 1, 100, 0, 4)]
     assert session.next_deadline() is None
 
 
@@ -306,7 +307,7 @@ def test_targets_equal_an_independent_fraction() -> None:
         session = Session(setup_of(load_card("gate-coat")))
         words = f"resin {say_digits(Fraction(resin_g))} grams"
         session.step(Heard(tuple(words.split())), FIRST_DAY)
-        reply = session.step(Heard(("yes",)), FIRST_DAY).effects[0].reply
+        reply = session.step(Heard(("yes",)), FIRST_DAY).said[0].reply
         assert isinstance(reply, replies.PourTarget)
         assert abs(reply.target_g - Fraction(resin_g, 7)) <= Fraction(1, 2)
         assert reply.target_g.denominator == 1

@@ -1,5 +1,6 @@
 """Words to an intent: the whole utterance, or nothing."""
 
+from datetime import timedelta
 from fractions import Fraction
 
 import pytest
@@ -53,12 +54,34 @@ def test_readings(text: str, component: Component | None, grams: int) -> None:
         ("tare the scale", said.TareScale()),
         ("scale is at zero", said.TareScale()),
         ("it's mixed", said.StartClock()),
-        ("how long have i got left", said.AskTimeLeft()),
+        ("how long have i got left", said.AskTimeLeft(None)),
         ("where are we", said.AskStatus()),
         ("say that again", said.AskRepeat()),
         ("what can i say", said.AskHelp()),
         ("hardener", said.NameComponent(Component.HARDENER)),
-        ("it's two two degrees", said.TellTemperature((Fraction(22),))),
+        ("how long left on cup two", said.AskTimeLeft(2)),
+        (
+            "the steel is one nine degrees",
+            said.TellTemperature(said.Place.SURFACE, (Fraction(19),)),
+        ),
+        ("humidity is six five percent", said.TellHumidity((Fraction(65),))),
+        ("cup two is empty", said.EmptyCup(2)),
+        ("i poured it out", said.EmptyCup(None)),
+        ("it is getting warm", said.ReportCup(said.CupSign.WARM, None)),
+        ("cup one is smoking", said.ReportCup(said.CupSign.SMOKING, 1)),
+        ("it's thickening", said.ReportCup(said.CupSign.THICK, None)),
+        ("second coat is on", said.FinishCoat()),
+        ("i pulled the tape", said.PullTape()),
+        ("it is still sticky", said.FeelFilm(said.Film.TACKY)),
+        ("dry to touch", said.FeelFilm(said.Film.DRY)),
+        ("remind me in half an hour", said.SetTimer((timedelta(minutes=30),))),
+        ("timer one and a half hours", said.SetTimer((timedelta(minutes=90),))),
+        ("ten more minutes", said.PutOff((timedelta(minutes=10),))),
+        ("not now", said.PutOff((timedelta(minutes=10),))),
+        ("got it", said.Acknowledge()),
+        ("speak slower", said.ChangeVoice(said.Manner.SLOWER)),
+        ("hello bench", said.WakeUp()),
+        ("it's two two degrees", said.TellTemperature(None, (Fraction(22),))),
     ],
 )
 def test_other_sentences(text: str, intent: Intent) -> None:

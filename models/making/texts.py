@@ -8,12 +8,11 @@ import re
 from .lexicon import Vocabulary
 
 DIGITS = "zero one two three four five six seven eight nine".split()
-TEENS = (
-    "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
-)
+TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
 TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
 
-PHRASES = """
+PHRASES = (
+    """
 grams of resin|grams of hardener|two to one|by weight|by volume|scratch that|undo that|yes|no
 correction|how much hardener|how long left|how much time is left|tape is off|say again|stop
 hello bench|listen bench|what's the forecast|what is the pot life|when can i recoat|set a timer
@@ -23,7 +22,10 @@ start a batch|next step|gate passed|what's left|scale's at|the scale's reading|h
 recoat window|when is the recoat|what time is it|o'clock|handsfree|what's the humidity
 it's too thick|pull the tape|the tape is pulled|dew point|what's the dew point|repeat that
 how many coats|second coat|first coat|batch two|end the job|close the job|wake up|go to sleep
-""".replace("\n", "|").strip("|").split("|")
+""".replace("\n", "|")
+    .strip("|")
+    .split("|")
+)
 
 
 def below_hundred(n: int) -> str:
@@ -124,7 +126,9 @@ class Texts:
     def reading(self) -> str:
         """A scale reading with its part named; "part a eight" is where models stumble."""
         r = self.rng
-        lead = r.choice(["part a", "part a", "part a", "part b", "scale reads", "resin", "hardener"])
+        lead = r.choice(
+            ["part a", "part a", "part a", "part b", "scale reads", "resin", "hardener"]
+        )
         number = r.choice([self.number(), "eight " + self.number(), "a hundred " + self.number()])
         way = r.random()
         if way < 0.2:
@@ -145,6 +149,10 @@ class Texts:
         if way < 0.90:
             return r.choice([*TEENS, *TENS, "hundred", "thousand", "point", "and"])
         return r.choice(r.choice([self.kinds["verbs"], self.kinds["things"]]))
+
+    def toy(self) -> str:
+        """One to four words of a toy vocabulary."""
+        return " ".join(self.rng.choice(self.kinds["toy"]) for _ in range(self.rng.randint(1, 4)))
 
     def other(self) -> str:
         """Common words at random: every phone in every neighborhood, and talk to reject."""

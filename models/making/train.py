@@ -37,6 +37,8 @@ class Plan:
 
     seconds: float  # Wall-clock time for the steps.
     shape: Shape
+    steps: int = 0  # When above 0, so many steps instead, however long they take.
+    augment: bool = True  # False: level and a little noise only (toy models).
     peak: float = 1.5e-3  # Highest learning rate.
     batch_samples: int = 12_000_000  # Utterances × longest: what fills the device.
     batch_most: int = 256  # Utterances.
@@ -211,12 +213,14 @@ class Trainer:
         self.net = self._network(resume).to(self.device)
         self.net.dropout = plan.dropout
         self.features = MfccBank(self.device)
-        self.augment = Augmenter(
-            self.device, clips=plan.noises, talk=self.pool.sound, telephone=plan.telephone
+        self.augment = (
+            Augmenter(
+                self.device, clips=plan.noises, talk=self.pool.sound, telephone=plan.telephone
+            )
+            if plan.augment
+            else None
         )
-        self.optimizer = torch.optim.AdamW(
-            self.net.parameters(), lr=plan.peak, weight_decay=1e-3
-        )
+        self.optimizer = torch.optim.AdamW(self.net.parameters(), lr=plan.peak, weight_decay=1e-3)
         self.log_prior = np.zeros(plan.shape.outputs, np.float32)
 
     def _network(self, resume: Path | None) -> Tdnn:
@@ -247,10 +251,15 @@ class Trainer:
             if rng.random() < plan.noise_only:
                 sound[row] *= 1e-3  # Too quiet beside the noise to be heard.
                 labels[row] = ()
-        return self.augment(sound, active), outputs_of(lengths), labels
+        if self.augment is None:
+            level = 10 ** (-torch.rand(len(sound), 1, device=self.device))
+            sound = sound * level + 10 * torch.randn_like(sound)
+        else:
+            sound = self.augment(sound, active)
+        return sound, outputs_of(lengths), labels
 
-    def step(self, rate: float) -> float:
-        """One step; returns the loss a label."""
+    def step(self, rate: float) -> torch.Tensor:
+        """One step; returns the loss a label, still on the device."""
         for group in self.optimizer.param_groups:
             group["lr"] = rate
         sound, outputs, labels = self.batch()
@@ -326,17 +335,20 @@ class Trainer:
         self.net.train()
         return torch.log(total / total.sum() + 1e-8).cpu().numpy()  # type: ignore[no-any-return]
 
+    def _share_done(self, steps: int, seconds: float) -> float:
+        if self.plan.steps:
+            return steps / self.plan.steps
+        return seconds / self.plan.seconds if self.plan.seconds > 0 else 1.0
+
     def run(self, out: Path) -> dict[str, Any]:
         """Train for the planned time; a checkpoint at each report, so a cut run is not lost."""
         out.parent.mkdir(parents=True, exist_ok=True)
         begin = last_report = time.monotonic()
-        steps, losses, report = 0, [], {}
+        steps, losses = 0, []
         self.net.train()
-        while (now := time.monotonic()) - begin < self.plan.seconds:
-            losses.append(
-                self.step(learning_rate((now - begin) / self.plan.seconds, self.plan.peak))
-            )
-            steps += 1
+        while (done := self._share_done(steps, time.monotonic() - begin)) < 1:
+            losses.append(self.step(learning_rate(done, self.plan.peak)))
+            steps, now = steps + 1, time.monotonic()
             if now - last_report > self.plan.report_every:
                 last_report = now
                 save(str(out), self.net, self.log_prior)

@@ -1,0 +1,13 @@
+"""Skips what needs the model tools when they are not installed."""
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def torch():
+    """PyTorch, on one thread."""
+    module = pytest.importorskip(
+        "torch", reason="the model tools are not installed: pip install 'handsfree[models]'"
+    )
+    module.set_num_threads(1)
+    return module

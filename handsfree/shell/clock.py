@@ -8,7 +8,7 @@ clock, is the wall clock asked, and only where it is believable.
 import os
 import time
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 from typing import Protocol
 from zoneinfo import ZoneInfo
@@ -22,6 +22,7 @@ SPOKEN_STEP = timedelta(minutes=1)
 # No wall clock before this can be right: the program is younger. A clock whose battery is dead
 # starts in 1970 or at the making of its board.
 FIRST_CREDIBLE_AT = datetime(2026, 1, 1, tzinfo=UTC)
+HALF_DAY = timedelta(hours=12)
 _BOOT_ID_PATH = Path("/proc/sys/kernel/random/boot_id")
 _LOCAL_ZONE_PATH = Path("/etc/localtime")
 _ZONE_FOLDER = "zoneinfo/"
@@ -177,11 +178,16 @@ class Clock:
         before, self._zone = self._zone, self._source.zone()[0]
         return before != self._zone
 
-    def local(self, moment: datetime) -> datetime:
-        """A moment of this clock as a clock on the wall shows it.
+    def listener_zone(self) -> tzinfo:
+        """The zone in which a moment of this clock is what a clock on the wall shows.
 
-        Args:
-            moment: any moment of this clock, UTC.
+        Where the wall clock was set since, that is a zone of its own: only the time of day and
+        the difference of days can then be told in it, not the date.
         """
-        ahead = self._source.wall_at() - self.now()
-        return (moment + ahead).astimezone(self._source.zone()[1])
+        wall_at = self._source.wall_at()
+        zone = self._source.zone()[1]
+        ahead = wall_at - self.now()
+        if abs(ahead) <= SMALL_STEP:
+            return zone
+        offset = (wall_at.astimezone(zone).utcoffset() or timedelta()) + ahead
+        return timezone((offset + HALF_DAY) % (2 * HALF_DAY) - HALF_DAY)

@@ -18,6 +18,7 @@ from handsfree.shell.files import Files, write_new
 from handsfree.shell.journal_entries import (
     Contents,
     Entry,
+    NotSaved,
     Opened,
     Recorded,
     contents_of,
@@ -34,10 +35,6 @@ class JournalBusy(Exception):
 
 class JournalUnreadable(Exception):
     """The file is there, but the system does not let it be read."""
-
-
-class NotSaved(Exception):
-    """What was to be recorded is not on the disk; the message says why."""
 
 
 class Journal:

@@ -16,6 +16,10 @@ from handsfree.shell.clock import Stamp
 _CRC_DIGITS = 8
 
 
+class NotSaved(Exception):
+    """What was to be recorded is not on the disk; the message says why."""
+
+
 @dataclass(frozen=True)
 class Opened:
     """A program began to write here."""
@@ -78,6 +82,17 @@ class Contents:
         """The newest moment there is; None in an empty journal."""
         stamps = (entry.stamp for entry in reversed(self.entries) if not isinstance(entry, Gap))
         return next(stamps, None)
+
+    @property
+    def parts(self) -> tuple[tuple[Event, ...], ...]:
+        """The events, in their order, parted where entries are missing."""
+        parts: list[list[Event]] = [[]]
+        for entry in self.entries:
+            if isinstance(entry, Gap):
+                parts.append([])
+            elif isinstance(entry, Recorded):
+                parts[-1].extend(entry.events)
+        return tuple(tuple(part) for part in parts)
 
     @property
     def product(self) -> str | None:

@@ -1,30 +1,63 @@
 """One job in hand: the state, the conversation, and the step that moves both."""
 
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from fractions import Fraction
+from typing import Protocol
 
 from handsfree.core.card import ProductCard
 from handsfree.job import pour
-from handsfree.job.boundary import Input
+from handsfree.job.boundary import Effect, Input, Priority, Say
 from handsfree.job.decide import decide, next_deadline
 from handsfree.job.dialogue import Talk
+from handsfree.job.events import Event
 from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Setup
+from handsfree.language import replies
+from handsfree.shell.clock import Stamp
+from handsfree.shell.journal_entries import NotSaved
 
 # A common bench scale; both can be set on the command line.
 DEFAULT_STEP_G = Fraction(1)
 DEFAULT_CAPACITY_G = Fraction(5000)
 
 
+class Record(Protocol):
+    """Where events are kept."""
+
+    trouble: str | None  # Why nothing is saved; None: all is well.
+
+    def append(self, events: Sequence[Event], stamp: Stamp) -> None:
+        """Records them; they are on the disk when this returns. Raises NotSaved."""
+
+
+@dataclass(frozen=True)
+class Keeping:
+    """A record, and the clocks its entries are stamped with."""
+
+    record: Record
+    stamp: Callable[[datetime], Stamp]
+
+
 class Session:
     """Holds what is known and applies one input at a time."""
 
-    def __init__(self, setup: Setup) -> None:
-        """Starts with nothing on the scale."""
+    def __init__(
+        self, setup: Setup, state: State | None = None, keeping: Keeping | None = None
+    ) -> None:
+        """Starts with nothing on the scale, or goes on from a recorded state.
+
+        Args:
+            setup: product and scale.
+            state: from the record; None: nothing was recorded yet.
+            keeping: where events are recorded; None: nowhere.
+        """
         self.setup = setup
-        self.state = State()
+        self.state = state or State()
         self.talk = Talk()
         self.last_at: datetime | None = None  # The moment of the last input.
+        self._keeping = keeping
 
     def step(self, incoming: Input, now: datetime) -> Decision:
         """What follows from the input; the state has already taken it in.
@@ -34,10 +67,36 @@ class Session:
             now: the moment of it, UTC.
         """
         decision = decide(self.setup, self.state, self.talk, incoming, now)
+        return self.take(decision, now)
+
+    def take(self, decision: Decision, now: datetime) -> Decision:
+        """Records a decision, and only then lets it count.
+
+        Returns:
+            The same decision; where it could not be recorded, that is said first, and the job
+            goes on from memory.
+        """
+        if decision.events:
+            effects = (*self._kept(decision.events, now), *decision.effects)
+            decision = replace(decision, effects=effects)
         self.state = replay(decision.events, self.state)
         self.talk = decision.talk
         self.last_at = now
         return decision
+
+    def mark(self, now: datetime) -> tuple[Effect, ...]:
+        """Records that the program is alive, and what the clocks show; what to say of that."""
+        return self._kept((), now)
+
+    def _kept(self, events: Sequence[Event], now: datetime) -> tuple[Effect, ...]:
+        if self._keeping is None:
+            return ()
+        was_saved = self._keeping.record.trouble is None
+        try:
+            self._keeping.record.append(events, self._keeping.stamp(now))
+        except NotSaved:
+            return (Say(replies.NotSaved(), Priority.ALARM),)
+        return () if was_saved else (Say(replies.SavedAgain(), Priority.CALL),)
 
     def next_deadline(self) -> datetime | None:
         """The moment at which something has to be announced."""

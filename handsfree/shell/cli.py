@@ -5,19 +5,25 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
+from datetime import time
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import handsfree
 from handsfree.core.errors import Refusal
-from handsfree.shell import calculator
+from handsfree.job.alarms import QuietHours
+from handsfree.job.boundary import Say
+from handsfree.job.step import Setup
+from handsfree.shell import calculator, journal_command
 from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
 
 if TYPE_CHECKING:
     # Loaded by the commands that need them, so that the others start at once.
+    from handsfree.shell.clock import Stamp
     from handsfree.shell.hearing import Hearing
+    from handsfree.shell.job_folder import AnyClock, Reopened
     from handsfree.shell.speaker import Speaker
 
 BAD_INPUT = 2
@@ -77,10 +83,22 @@ def _parser() -> argparse.ArgumentParser:
     typed.add_argument("--json", action="store_true", help="one JSON line per thing said")
     typed.add_argument("--script", metavar="FILE", help="lines of: HH:MM:SS words")
     typed.add_argument("--until", metavar="TIME", help="let the clock run on to HH:MM:SS")
+    typed.add_argument(
+        "--data", type=Path, metavar="FOLDER", help="record the job there, or go on with it"
+    )
     _add_job_options(typed)
     typed.set_defaults(run=_type)
 
     run = commands.add_parser("run", help="listen and speak, live")
+    run.add_argument(
+        "--data", type=Path, metavar="FOLDER", help="record the job there, not in the usual place"
+    )
+    run.add_argument(
+        "--quiet-hours",
+        type=_quiet_hours,
+        metavar="HH:MM-HH:MM",
+        help="call only what would spoil the work, for example 22:00-06:30",
+    )
     _add_job_options(run)
     run.set_defaults(run=_run)
 
@@ -89,6 +107,7 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(run=_check)
 
     calculator.add_commands(commands)
+    journal_command.add_commands(commands)
 
     bench = commands.add_parser("bench", help="measure; prints Markdown")
     topics = bench.add_subparsers(metavar="TOPIC", required=True)
@@ -147,7 +166,19 @@ def _grams(low: Fraction, high: Fraction) -> Callable[[str], Fraction]:
     return grams
 
 
+def _quiet_hours(text: str) -> QuietHours:
+    try:
+        start, end = (time.fromisoformat(part) for part in text.split("-"))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no span such as 22:00-06:30") from None
+    return QuietHours(start, end)
+
+
 def _new_session(args: argparse.Namespace) -> Session:
+    return Session(_new_setup(args))
+
+
+def _new_setup(args: argparse.Namespace) -> Setup:
     try:
         card = load_card(args.product)
         setup = setup_of(card, step_g=args.scale_step, capacity_g=args.scale_capacity)
@@ -155,7 +186,24 @@ def _new_session(args: argparse.Namespace) -> Session:
         raise KnownTrouble(str(error)) from error
     except Refusal as refusal:
         raise KnownTrouble(f"{args.product} cannot be weighed. {refusal}") from refusal
-    return Session(setup)
+    return setup
+
+
+def _reopened(
+    folder: Path,
+    setup: Setup,
+    clock_after: "Callable[[Stamp | None], AnyClock]",
+    stack: ExitStack,
+) -> "Reopened[AnyClock]":
+    from handsfree.shell.job_folder import ProductDiffers, reopen
+    from handsfree.shell.journal import Journal, JournalBusy, JournalUnreadable
+
+    journal = Journal(folder)
+    stack.callback(journal.close)
+    try:
+        return reopen(journal, setup, clock_after)
+    except (JournalBusy, JournalUnreadable, ProductDiffers) as error:
+        raise KnownTrouble(str(error)) from error
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -183,21 +231,32 @@ def _hear(args: argparse.Namespace) -> int:
 def _type(args: argparse.Namespace) -> int:
     from handsfree.shell import typed
 
-    return typed.run(args, _new_session(args))
+    if args.data is None:
+        return typed.run(args, _new_session(args))
+    with ExitStack() as stack:
+        job = _reopened(args.data, _new_setup(args), typed.SimulatedClock, stack)
+        first = [effect for effect in job.effects if isinstance(effect, Say)]
+        return typed.run(args, job.session, start=job.clock.now(), first=first)
 
 
 def _run(args: argparse.Namespace) -> int:
     from handsfree.shell import live
+    from handsfree.shell.clock import Clock
+    from handsfree.shell.job_folder import default_folder
     from handsfree.shell.microphone import Microphone
     from handsfree.shell.sound_device import NoSoundDevice, sound_library
 
-    session = _new_session(args)
+    setup = _new_setup(args)
     with ExitStack() as stack:
         try:
             microphone = Microphone(sound_library())
         except NoSoundDevice as error:
             raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
-        return live.run(session, _hearing(args, stack), microphone, _speaker(None, stack))
+        hearing, speaker = _hearing(args, stack), _speaker(None, stack)
+        # Last: from here on time counts, and what fell due is recorded as announced.
+        folder = args.data or default_folder()
+        job = _reopened(folder, setup, lambda last: Clock(last=last), stack)
+        return live.run(job, hearing, microphone, speaker, args.quiet_hours)
 
 
 def _check(args: argparse.Namespace) -> int:

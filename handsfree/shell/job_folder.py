@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Protocol
+from typing import Generic, Protocol, TypeVar
 
 from platformdirs import user_data_path
 
@@ -36,12 +36,15 @@ class JobClock(Protocol):
         """A moment with what the other clocks show."""
 
 
+AnyClock = TypeVar("AnyClock", bound=JobClock)
+
+
 @dataclass(frozen=True)
-class Reopened:
+class Reopened(Generic[AnyClock]):
     """A job that goes on."""
 
     session: Session
-    clock: JobClock
+    clock: AnyClock
     effects: tuple[Effect, ...]  # What is said first, the worst first.
 
 
@@ -51,8 +54,8 @@ def default_folder() -> Path:
 
 
 def reopen(
-    journal: Journal, setup: Setup, clock_after: Callable[[Stamp | None], JobClock]
-) -> Reopened:
+    journal: Journal, setup: Setup, clock_after: Callable[[Stamp | None], AnyClock]
+) -> Reopened[AnyClock]:
     """The job that the journal holds, gone on with.
 
     Args:

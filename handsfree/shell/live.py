@@ -2,17 +2,35 @@
 
 import queue
 import threading
-from datetime import datetime
+from dataclasses import replace
+from datetime import datetime, tzinfo
 
-from handsfree.job.boundary import AdjustVoice, Effect, HearingLost, Input, TimePassed
+from handsfree.job.alarms import Memory, QuietHours, alarms, next_utterance, reply_of
+from handsfree.job.boundary import (
+    AdjustVoice,
+    Effect,
+    HearingLost,
+    Input,
+    Opened,
+    Priority,
+    Say,
+    TimePassed,
+)
+from handsfree.job.reminders import Urgency
+from handsfree.language.replies import Call, Reply
 from handsfree.language.wording import wording
 from handsfree.shell import hearing as hearing_process
 from handsfree.shell.clock import Clock
 from handsfree.shell.hear import heard_of
 from handsfree.shell.hearing import Hearing
+from handsfree.shell.job_folder import Reopened
 from handsfree.shell.microphone import Microphone
+from handsfree.shell.noise import NoiseWatch
 from handsfree.shell.session import Session
+from handsfree.shell.sleep_inhibitor import SleepInhibitor
 from handsfree.shell.speaker import TAIL_S, Speaker
+from handsfree.shell.tones import spare_of, tone
+from handsfree.shell.watch import Watch
 
 POLL_S = 0.5  # The clock is looked at at least so often, whatever the microphone does.
 
@@ -27,8 +45,16 @@ class Listener:
         self._hearing = hearing
         self._speaker = speaker
         self._stopping = threading.Event()
+        self._noise = NoiseWatch()
+        self._has_noise_fallen = threading.Event()
         self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
         self._thread.start()
+
+    def has_noise_fallen(self) -> bool:
+        """Whether a loud stretch has ended since this was last asked."""
+        has_fallen = self._has_noise_fallen.is_set()
+        self._has_noise_fallen.clear()
+        return has_fallen
 
     def stop(self) -> None:
         """Ends the thread."""
@@ -54,6 +80,8 @@ class Listener:
         block = self._microphone.read(POLL_S)
         if block is None:
             return
+        if self._noise.has_fallen(block):
+            self._has_noise_fallen.set()
         for utterance in self._hearing.hear(block):
             self.inputs.put(heard_of(utterance))
 
@@ -67,21 +95,71 @@ class Listener:
             return
 
 
-def run(session: Session, hearing: Hearing, microphone: Microphone, speaker: Speaker | None) -> int:
+class Caller:
+    """Says what is due, and says it again until it is answered."""
+
+    def __init__(self, session: Session, quiet_hours: QuietHours | None) -> None:
+        """Has called nothing yet.
+
+        Args:
+            session: the job in hand.
+            quiet_hours: in which only what would spoil the work is called; None: there are none.
+        """
+        self._session = session
+        self._quiet_hours = quiet_hours
+        self._memory = Memory()
+
+    def due(self, now: datetime, *, has_noise_fallen: bool = False) -> tuple[Reply, Urgency] | None:
+        """What is to be called now, with the urgency of its tone; None: nothing.
+
+        Args:
+            now: the moment, UTC.
+            has_noise_fallen: a loud stretch has just ended.
+        """
+        setup, state = self._session.setup, self._session.state
+        local = now.astimezone(setup.zone)
+        said, self._memory = next_utterance(
+            alarms(setup.card, state),
+            self._memory,
+            now,
+            is_quiet=self._quiet_hours is not None and self._quiet_hours.has(local),
+            has_noise_fallen=has_noise_fallen,
+        )
+        return None if said is None else (reply_of(said, now), said.urgency)
+
+
+def run(
+    job: Reopened[Clock],
+    hearing: Hearing,
+    microphone: Microphone,
+    speaker: Speaker | None,
+    quiet_hours: QuietHours | None,
+) -> int:
     """The ``run`` command, until interrupted; returns the exit code."""
-    clock = Clock()
+    session, clock = job.session, job.clock
+    caller = Caller(session, quiet_hours)
+    inhibitor = SleepInhibitor()
+    watch = Watch(session, clock, inhibitor)
     print(f"Listening on {microphone.name}. Stop with Ctrl-C.", flush=True)
     with microphone:
         listener = Listener(microphone, hearing, speaker)
         try:
+            effects = (*session.step(Opened(), clock.now()).effects, *job.effects)
             while True:
+                for effect in effects:
+                    _carry_out(effect, session.setup.zone, clock.now(), speaker)
+                call = caller.due(clock.now(), has_noise_fallen=listener.has_noise_fallen())
+                if call is not None:
+                    _call(*call, session.setup.zone, clock.now(), speaker)
                 incoming = _next_input(listener, session, clock)
-                for effect in session.step(incoming, clock.now()).effects:
-                    _carry_out(effect, clock.now(), speaker)
+                session.setup = replace(session.setup, zone=clock.listener_zone())
+                now = clock.now()
+                effects = (*session.step(incoming, now).effects, *watch.look(now))
         except KeyboardInterrupt:
             print()
         finally:
             listener.stop()
+            inhibitor.release()
     return 0
 
 
@@ -97,12 +175,33 @@ def _next_input(listener: Listener, session: Session, clock: Clock) -> Input:
         return TimePassed()
 
 
-def _carry_out(effect: Effect, now: datetime, speaker: Speaker | None) -> None:
-    if isinstance(effect, AdjustVoice):
-        if speaker is not None:
-            speaker.adjust(effect.manner)
+def _carry_out(effect: Effect, zone: tzinfo, now: datetime, speaker: Speaker | None) -> None:
+    match effect:
+        case AdjustVoice(manner):
+            if speaker is not None:
+                speaker.adjust(manner)
+        case Say(Call()):
+            pass  # The caller says it, together with what else is due, and again.
+        case Say(reply, Priority.ALARM):
+            _call(reply, Urgency.HIGH, zone, now, speaker)
+        case Say(reply, priority):
+            _show(reply, zone, now)
+            if speaker is not None:
+                speaker.say(wording(reply), priority)
+
+
+def _call(
+    reply: Reply, urgency: Urgency, zone: tzinfo, now: datetime, speaker: Speaker | None
+) -> None:
+    """An announcement: its tone, then its words; on the screen in any case."""
+    _show(reply, zone, now)
+    if speaker is None:
+        print("\a", end="", flush=True)  # The terminal's bell is all the sound there is.
         return
-    text = wording(effect.reply)
-    print(f"{now.astimezone():%H:%M:%S}  {text}", flush=True)
-    if speaker is not None:
-        speaker.say(text, effect.priority)
+    is_high = urgency is Urgency.HIGH
+    priority = Priority.ALARM if is_high else Priority.CALL
+    speaker.call(wording(reply), priority, tone(urgency), spare_of(reply) if is_high else None)
+
+
+def _show(reply: Reply, zone: tzinfo, now: datetime) -> None:
+    print(f"{now.astimezone(zone):%H:%M:%S}  {wording(reply)}", flush=True)

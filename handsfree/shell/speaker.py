@@ -4,6 +4,7 @@ import queue
 import threading
 import wave
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 from typing import Protocol
@@ -103,6 +104,16 @@ class WaveFile:
             self._file.close()
 
 
+@dataclass(frozen=True)
+class _Line:
+    """One thing to say."""
+
+    text: str
+    tone: Speech | None = None
+    spare: Speech | None = None
+    times: int = 1
+
+
 class Speaker:
     """Says sentences in a thread of its own, the most urgent first.
 
@@ -115,7 +126,7 @@ class Speaker:
         self._voice = voice
         self._output = output
         self._on_trouble = on_trouble
-        self._waiting: queue.PriorityQueue[tuple[int, int, str]] = queue.PriorityQueue()
+        self._waiting: queue.PriorityQueue[tuple[int, int, _Line]] = queue.PriorityQueue()
         self._count = 0
         self._current = 0  # Rank of what is being said.
         self._told = False
@@ -126,9 +137,22 @@ class Speaker:
 
     def say(self, text: str, priority: Priority) -> None:
         """Puts a sentence in line; an alarm cuts an answer, which is then said again."""
+        self._put(_Line(text), priority)
+
+    def call(self, text: str, priority: Priority, tone: Speech, spare: Speech | None) -> None:
+        """Puts an announcement in line: its tone, then its words, those of an alarm twice.
+
+        Args:
+            text: what is said.
+            priority: an alarm cuts everything else.
+            tone: played first, so that it sounds whatever becomes of the words.
+            spare: played instead of the words when the voice fails; None: only the tone is.
+        """
+        self._put(_Line(text, tone, spare, 2 if priority is Priority.ALARM else 1), priority)
+
+    def _put(self, line: "_Line", priority: Priority) -> None:
         self._count += 1
-        rank = list(Priority).index(priority)
-        self._waiting.put((rank, self._count, text))
+        self._waiting.put((list(Priority).index(priority), self._count, line))
 
     def adjust(self, manner: Manner) -> None:
         """Speaks in another manner from the next sentence on."""
@@ -151,7 +175,7 @@ class Speaker:
     def close(self) -> None:
         """Stops at once and releases the output."""
         self._closing = True
-        self._waiting.put((len(Priority), 0, ""))
+        self._waiting.put((len(Priority), 0, _Line("")))
         self._thread.join()
         self._output.close()
 
@@ -164,25 +188,35 @@ class Speaker:
 
     def _run(self) -> None:
         while True:
-            rank, count, text = self._waiting.get()
+            rank, count, line = self._waiting.get()
             if self._closing:
                 self._waiting.task_done()
                 return
             self._current = rank
-            if not self._speak(text) and not self._closing:
-                self._waiting.put((rank, count, text))
+            if not self._speak(line) and not self._closing:
+                self._waiting.put((rank, count, line))
             self._waiting.task_done()
 
-    def _speak(self, text: str) -> bool:
-        """Whether the sentence is done with: said in full, or not sayable at all."""
+    def _speak(self, line: "_Line") -> bool:
+        """Whether the line is done with: said in full, or not sayable at all."""
         try:
-            speech = self._voice.render(text)
-            return self._output.play(_scaled(speech, self._volume), self._is_cut)
-        except VoiceLost as error:
-            self._tell(f"The voice failed, so this was only printed: {error}.")
+            if line.tone is not None and not self._play(line.tone):
+                return False
+            words = self._words(line)
+            return words is None or all(self._play(words) for _ in range(line.times))
         except Exception as error:  # A device may raise whatever its driver does.
             self._tell(f"The loudspeaker failed, so this was only printed: {error}.")
         return True
+
+    def _words(self, line: "_Line") -> Speech | None:
+        try:
+            return self._voice.render(line.text)
+        except VoiceLost as error:
+            self._tell(f"The voice failed, so this was only printed: {error}.")
+            return line.spare
+
+    def _play(self, sound: Speech) -> bool:
+        return self._output.play(_scaled(sound, self._volume), self._is_cut)
 
     def _tell(self, message: str) -> None:
         if not self._told:

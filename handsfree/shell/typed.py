@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from handsfree.job.boundary import Heard, Input, TimePassed
+from handsfree.job.boundary import Heard, Input, Say, TimePassed
 from handsfree.language.wording import wording
+from handsfree.shell.clock import ClockDoubt, Stamp
 from handsfree.shell.session import Session
 
 # Any day serves: a script tells only the time of day.
 FIRST_DAY = datetime(2026, 1, 5, tzinfo=UTC)
+SIMULATED_BOOT = "simulated"
 BETWEEN_LINES = timedelta(seconds=5)
 _TIME = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?")
 
@@ -38,6 +40,24 @@ class Spoken:
     at: datetime
     who: str  # "you" or "handsfree".
     text: str
+
+
+class SimulatedClock:
+    """The script's time: it stands still but for the script, and is never in doubt."""
+
+    def __init__(self, last: Stamp | None) -> None:
+        """Goes on where the record ended, or on the first day."""
+        self.doubt: ClockDoubt | None = None
+        self.is_wall_credible = True
+        self._at = last.at if last is not None else FIRST_DAY
+
+    def now(self) -> datetime:
+        """The moment the script starts at."""
+        return self._at
+
+    def stamp(self, at: datetime) -> Stamp:
+        """A moment with the same on every clock."""
+        return Stamp(at, at, at - FIRST_DAY, SIMULATED_BOOT, "UTC", timedelta())
 
 
 def time_of_day(text: str, after: datetime) -> datetime:
@@ -115,8 +135,21 @@ def _step(session: Session, incoming: Input, now: datetime) -> Iterator[Spoken]:
         yield Spoken(now, "handsfree", wording(say.reply))
 
 
-def run(args: argparse.Namespace, session: Session) -> int:
-    """The ``type`` command; returns the exit code."""
+def run(
+    args: argparse.Namespace,
+    session: Session,
+    *,
+    start: datetime = FIRST_DAY,
+    first: Iterable[Say] = (),
+) -> int:
+    """The ``type`` command; returns the exit code.
+
+    Args:
+        args: the command's options.
+        session: the job in hand.
+        start: the moment the script starts at.
+        first: what is said before anything is typed.
+    """
     if args.script is not None:
         try:
             text: Iterable[str] = Path(args.script).read_text(encoding="utf-8").splitlines()
@@ -126,8 +159,10 @@ def run(args: argparse.Namespace, session: Session) -> int:
     else:
         text = sys.stdin
     try:
-        last = FIRST_DAY
-        for spoken in converse(session, lines_of(text, FIRST_DAY), None):
+        last = start
+        for say in first:
+            _show(Spoken(start, "handsfree", wording(say.reply)), as_json=args.json)
+        for spoken in converse(session, lines_of(text, start), None):
             _show(spoken, as_json=args.json)
             last = spoken.at
         if args.until is not None:

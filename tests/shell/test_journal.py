@@ -469,3 +469,105 @@ def test_files_sync_for_real(tmp_path: Path) -> None:
     files.sync_folder(tmp_path)
     assert files.read(descriptor) == b"text"
     files.close(descriptor)
+
+
+@pytest.mark.slow
+def test_nothing_said_to_be_saved_is_lost_by_10_000_kills(tmp_path: Path) -> None:
+    pick = random.Random(4)
+    expected = list(decisions(400))
+    for number in range(10_000):
+        folder = tmp_path / str(number)
+        ours, theirs = os.pipe()
+        child = os.fork()
+        if child == 0:
+            # What pytest does at the end of a test is not this child's business.
+            try:
+                _write_until_killed(folder, theirs, expected)
+            finally:
+                os._exit(1)
+        os.close(theirs)
+        acknowledged = 0
+        # After so many acknowledgements, and then after a random while of its own: spinning, so
+        # that the kill can fall into any part of an append.
+        for _ in range(pick.randrange(1, 4)):
+            acknowledged += len(os.read(ours, 1))
+        for _ in range(pick.randrange(60_000)):
+            pass
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        while part := os.read(ours, 4096):
+            acknowledged += len(part)
+        os.close(ours)
+        contents = reopened(folder)
+        recorded = [entry for entry in contents.entries if isinstance(entry, Recorded)]
+        assert not contents.damage
+        assert len(recorded) >= acknowledged
+        assert [entry.events for entry in recorded] == expected[: len(recorded)]
+        for file in folder.iterdir():
+            file.unlink()
+        folder.rmdir()
+
+
+def _write_until_killed(folder: Path, pipe: int, batches: list[tuple[Event, ...]]) -> None:
+    journal = Journal(folder)
+    journal.open()
+    journal.begin(stamp(NOON), "Gate Coat")
+    for events in batches:
+        journal.append(events, stamp(NOON))
+        os.write(pipe, b".")
+
+
+REPLAY = """
+import hashlib, sys
+from pathlib import Path
+from handsfree.job.restart import replay_parts
+from handsfree.shell.journal_entries import contents_of
+for path in sys.argv[1:]:
+    state, _ = replay_parts(contents_of(Path(path).read_bytes()).parts)
+    print(hashlib.sha256(repr(state).encode()).hexdigest())
+"""
+
+
+def test_the_state_does_not_depend_on_the_hash_seed(tmp_path: Path) -> None:
+    written(tmp_path, list(decisions(50)))
+    paths = [str(tmp_path / JOURNAL_NAME), *map(str, sorted(GOLDEN.glob("*.log")))]
+    digests = set()
+    for seed in ("0", "1", "2"):
+        done = subprocess.run(
+            [sys.executable, "-c", REPLAY, *paths],
+            capture_output=True,
+            check=True,
+            cwd=Path(__file__).parents[2],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+        )
+        digests.add(done.stdout)
+    assert len(digests) == 1
+
+
+def check_double_start(folder: Path) -> None:
+    """Of two that start at once, one writes and the other is told."""
+    first, second = Journal(folder, UnsyncedFiles()), Journal(folder, UnsyncedFiles())
+    outcomes = []
+    for journal in (first, second):
+        try:
+            journal.open()
+        except JournalBusy:
+            outcomes.append("told")
+        else:
+            journal.append((), stamp(NOON))
+            outcomes.append("writes")
+    first.close()
+    second.close()
+    assert outcomes == ["writes", "told"]
+    assert reopened(folder).entries
+
+
+def test_of_two_starts_exactly_one_writes(tmp_path: Path) -> None:
+    for number in range(50):
+        check_double_start(tmp_path / str(number))
+
+
+@pytest.mark.slow
+def test_of_two_starts_exactly_one_writes_1000_times(tmp_path: Path) -> None:
+    for number in range(1000):
+        check_double_start(tmp_path / str(number))

@@ -34,9 +34,9 @@ LEAST_ESCALATION, MOST_ESCALATION = timedelta(minutes=5), timedelta(hours=1)
 TOGETHER_WITHIN = timedelta(seconds=5)
 MOST_NAMED = 3
 # More than ten announcements in ten minutes is a flood in the guides for control rooms. HIGH is
-# not counted and never waits; repeats leave room for what is new.
+# not counted and never waits; repeats, eight of which one alarm makes, leave room for new ones.
 FLOOD_WITHIN = timedelta(minutes=10)
-MOST_IN_FLOOD, MOST_REPEATS_IN_FLOOD = 10, 6
+MOST_IN_FLOOD, MOST_REPEATS_IN_FLOOD = 10, 8
 
 
 @dataclass(frozen=True)
@@ -236,16 +236,16 @@ def _repeats_every(alarm: Alarm, times: CallTimes, now: datetime) -> timedelta |
         case Urgency.HIGH:
             closes_at = _closes_at(alarm)
             if closes_at is not None and now >= closes_at:
-                is_fresh = now - max(closes_at, times.first_at) < MISSED_LATER_AFTER
-                return MISSED_EVERY if is_fresh else MISSED_LATER_EVERY
-            escalates_at = _escalates_at(alarm)
+                age = times.last_at - max(closes_at, times.first_at)
+                return MISSED_EVERY if age < MISSED_LATER_AFTER else MISSED_LATER_EVERY
             since = times.first_at
-            if alarm.reminder.urgency is not Urgency.HIGH and escalates_at is not None:
+            escalates_at = _escalates_at(alarm)
+            if alarm.reminder.urgency is Urgency.MEDIUM and escalates_at is not None:
                 since = max(since, escalates_at)
-            return HIGH_EVERY if now - since < LATER_AFTER else HIGH_LATER_EVERY
+            return HIGH_EVERY if times.last_at - since < LATER_AFTER else HIGH_LATER_EVERY
         case Urgency.MEDIUM:
-            is_early = now - times.first_at < LATER_AFTER
-            return MEDIUM_EVERY if is_early else MEDIUM_LATER_EVERY
+            age = times.last_at - times.first_at
+            return MEDIUM_EVERY if age < LATER_AFTER else MEDIUM_LATER_EVERY
         case Urgency.LOW:
             return LOW_AGAIN_AFTER if times.first_at == times.last_at else None
 

@@ -5,7 +5,7 @@ import threading
 from dataclasses import replace
 from datetime import datetime, tzinfo
 
-from handsfree.job.alarms import Memory, QuietHours, alarms, next_utterance, reply_of
+from handsfree.job.alarms import Alarm, Memory, QuietHours, alarms, next_utterance, reply_of
 from handsfree.job.boundary import (
     AdjustVoice,
     Effect,
@@ -17,6 +17,7 @@ from handsfree.job.boundary import (
     TimePassed,
 )
 from handsfree.job.reminders import Urgency
+from handsfree.job.state import State
 from handsfree.language.replies import Call, Reply
 from handsfree.language.wording import wording
 from handsfree.shell import hearing as hearing_process
@@ -108,6 +109,7 @@ class Caller:
         self._session = session
         self._quiet_hours = quiet_hours
         self._memory = Memory()
+        self._found: tuple[State | None, tuple[Alarm, ...]] = (None, ())
 
     def due(self, now: datetime, *, has_noise_fallen: bool = False) -> tuple[Reply, Urgency] | None:
         """What is to be called now, with the urgency of its tone; None: nothing.
@@ -118,8 +120,10 @@ class Caller:
         """
         setup, state = self._session.setup, self._session.state
         local = now.astimezone(setup.zone)
+        if self._found[0] is not state:
+            self._found = (state, alarms(setup.card, state))
         said, self._memory = next_utterance(
-            alarms(setup.card, state),
+            self._found[1],
             self._memory,
             now,
             is_quiet=self._quiet_hours is not None and self._quiet_hours.has(local),
@@ -154,13 +158,20 @@ def run(
                 incoming = _next_input(listener, session, clock)
                 session.setup = replace(session.setup, zone=clock.listener_zone())
                 now = clock.now()
-                effects = (*session.step(incoming, now).effects, *watch.look(now))
+                effects = (*_step(session, incoming, now), *watch.look(now))
         except KeyboardInterrupt:
             print()
         finally:
             listener.stop()
             inhibitor.release()
     return 0
+
+
+def _step(session: Session, incoming: Input, now: datetime) -> tuple[Effect, ...]:
+    deadline = session.next_deadline()
+    if isinstance(incoming, TimePassed) and (deadline is None or now < deadline):
+        return ()
+    return session.step(incoming, now).effects
 
 
 def _next_input(listener: Listener, session: Session, clock: Clock) -> Input:

@@ -58,6 +58,8 @@ class Session:
         self.talk = Talk()
         self.last_at: datetime | None = None  # The moment of the last input.
         self._keeping = keeping
+        # Of which state and talk the next deadline was worked out last.
+        self._deadline: tuple[State | None, Talk | None, datetime | None] = (None, None, None)
 
     def step(self, incoming: Input, now: datetime) -> Decision:
         """What follows from the input; the state has already taken it in.
@@ -99,8 +101,14 @@ class Session:
         return () if was_saved else (Say(replies.SavedAgain(), Priority.CALL),)
 
     def next_deadline(self) -> datetime | None:
-        """The moment at which something has to be announced."""
-        return next_deadline(self.setup, self.state, self.talk)
+        """The moment at which something has to be announced; None when nothing runs."""
+        # Asked twice a second, and of a thousand timers it takes its time: worked out only
+        # when something has changed.
+        state, talk, deadline = self._deadline
+        if state is not self.state or talk is not self.talk:
+            deadline = next_deadline(self.setup, self.state, self.talk)
+            self._deadline = (self.state, self.talk, deadline)
+        return deadline
 
 
 def setup_of(

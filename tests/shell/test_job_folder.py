@@ -111,7 +111,6 @@ class Bench(RuleBasedStateMachine):
         self.due_at: dict[int, datetime] = {}  # True moments, of timers that were said to be set.
         self.unsaved: set[int] = set()
         self.was_doubted = False
-        self.answered: set[str] = set()
 
     @initialize()
     def start(self) -> None:
@@ -250,7 +249,7 @@ class Bench(RuleBasedStateMachine):
         assert len(keys) == len(set(keys))
 
 
-Bench.TestCase.settings = settings(max_examples=25, stateful_step_count=30)
+Bench.TestCase.settings = settings(max_examples=40, stateful_step_count=30)
 TestBench = Bench.TestCase
 
 

@@ -94,6 +94,7 @@ from handsfree.language.replies import (
     TimeLeft,
     TimerNoted,
     TimesMoved,
+    TooColdToCure,
     TooLoud,
     TotalPlan,
     TotalWeight,
@@ -131,6 +132,11 @@ def wording(reply: Reply) -> str:
         case ConditionNoted(what, value, unit, missing):
             end = f" I still need {_listed(missing)}." if missing else ""
             return f"{_capital(what)} {say_digits(value)} {unit}.{end}"
+        case TooColdToCure(surface_c):
+            return (
+                f"Surface {say_digits(surface_c)} degrees. That is too cold to cure; "
+                "the coat stands still until it is warmer."
+            )
         case ConditionUnlikely(what, value):
             return f"I heard {say_digits(value)} for {what}. Please say it again."
         case MayCoat(margin_k, is_thin):
@@ -237,8 +243,8 @@ def wording(reply: Reply) -> str:
             return f"I heard {options}{of}. Please say it digit by digit."
         case AskRunningTotal(first, g):
             return f"{_capital(_grams(g))}. Is that together with the {first.value}?"
-        case AskDigits():
-            return "I am not sure of the number. Please say it one digit at a time, with grams."
+        case AskDigits(unit):
+            return f"I am not sure of the number. Please say it one digit at a time, with {unit}."
         case AskSure(component, g, expected_g):
             return (
                 f"{_part(component)} {_grams(g)}? "
@@ -334,8 +340,8 @@ def wording(reply: Reply) -> str:
                 f"Cup {say_digits(Fraction(batch))}. The pot life is over{late}; "
                 "do not use the rest."
             )
-        case Balance(batch, resin_g, hardener_g, is_complete):
-            return _balance(batch, resin_g, hardener_g, is_complete)
+        case Balance():
+            return _balance(reply)
         case AskYes():
             return "I am not sure I heard a yes. Please say yes or no again."
         case NoQuestion():
@@ -386,18 +392,18 @@ def _what_stood_out(misheard: Misheard) -> str:
     return "I did not understand that. Say help to hear what you can say."
 
 
-def _balance(
-    batch: int, resin_g: Fraction | None, hardener_g: Fraction | None, is_complete: bool
-) -> str:
-    cup = f"Cup {say_digits(Fraction(batch))}"
-    if resin_g is None and hardener_g is None:
-        return f"{cup}. Nothing is in it yet."
+def _balance(balance: Balance) -> str:
+    cup = f"Cup {say_digits(Fraction(balance.batch))}"
     parts = [
         f"{name} {_grams(g)}"
-        for name, g in (("resin", resin_g), ("hardener", hardener_g))
+        for name, g in (("resin", balance.resin_g), ("hardener", balance.hardener_g))
         if g is not None
     ]
-    end = "It is complete." if is_complete else "It is not complete yet."
+    if not parts:
+        return f"{cup}. Nothing is in it yet."
+    end = "It is complete." if balance.is_complete else "It is not complete yet."
+    if balance.minutes_left is not None:
+        end = f"{_capital(say_minutes(balance.minutes_left))} left."
     return f"{cup}. {_capital(', '.join(parts))}. {end}"
 
 
@@ -478,6 +484,8 @@ def _cup_warning(sign: CupSign, batch: int | None) -> str:
 
 def _coat_noted(noted: CoatNoted) -> str:
     start = f"Coat {say_digits(Fraction(noted.coat))} is on."
+    if noted.never_cures:
+        return f"{start} It is too cold: at this temperature it never cures. Warm it up."
     if noted.needs_surface:
         return f"{start} How warm is the surface?"
     parts = []

@@ -4,7 +4,7 @@ import queue
 import threading
 from datetime import datetime
 
-from handsfree.job.boundary import AdjustVoice, Effect, HearingLost, Input, TimePassed
+from handsfree.job.boundary import AdjustVoice, Effect, HearingLost, Input, Opened, TimePassed
 from handsfree.language.wording import wording
 from handsfree.shell import hearing as hearing_process
 from handsfree.shell.clock import Clock
@@ -72,6 +72,8 @@ def run(session: Session, hearing: Hearing, microphone: Microphone, speaker: Spe
     clock = Clock()
     print(f"Listening on {microphone.name}. Stop with Ctrl-C.", flush=True)
     with microphone:
+        for effect in session.step(Opened(), clock.now()).effects:
+            _carry_out(effect, clock.now(), speaker)
         listener = Listener(microphone, hearing, speaker)
         try:
             while True:

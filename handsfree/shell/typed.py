@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from handsfree.job.boundary import Heard, Input, TimePassed
+from handsfree.job.boundary import Heard, Input, Opened, TimePassed
 from handsfree.language.wording import wording
 from handsfree.shell.session import Session
 
@@ -127,6 +127,9 @@ def run(args: argparse.Namespace, session: Session) -> int:
         text = sys.stdin
     try:
         last = FIRST_DAY
+        if args.script is None:
+            for spoken in _step(session, Opened(), FIRST_DAY):
+                _show(spoken, as_json=args.json)
         for spoken in converse(session, lines_of(text, FIRST_DAY), None):
             _show(spoken, as_json=args.json)
             last = spoken.at

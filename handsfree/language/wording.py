@@ -4,6 +4,8 @@ Written for the ear: the number first, digit by digit, at most two sentences, ki
 chatter, and the same fact always in the same words.
 """
 
+from collections.abc import Mapping
+from enum import Enum
 from fractions import Fraction
 from typing import assert_never
 
@@ -107,8 +109,48 @@ from handsfree.language.times import say_minutes, say_time
 MOST_MISSED = 3  # More than three are not kept in the ear.
 
 
-def wording(reply: Reply) -> str:
-    """What is said, ready for the voice: no digits, no symbols, no abbreviations."""
+class Level(Enum):
+    """How much is said."""
+
+    BRIEF = "brief"
+    NORMAL = "normal"
+    NEW = "new"  # For somebody who does it for the first time.
+
+
+# What an old hand need not hear again: only the first sentence is said.
+SHORTENED = (PourTarget, TotalPlan, MixComplete, ClockStarted, BatchOpened, MayCoat)
+HINTS: Mapping[type[Reply], str] = {
+    ReadBack: "Say yes or no.",
+    AskFinal: "Say yes or no.",
+    AskSure: "Say yes or no.",
+    AskOverPour: "Say yes or no.",
+    AskTotalWanted: "Say yes or no.",
+    AskRunningTotal: "Say yes or no.",
+    AskEmptied: "Say yes or no.",
+    AskTapeOff: "Say yes or no.",
+    StillToPour: "Tell me the next number when you have poured on.",
+    WaitingForReading: "For example, resin eight five six grams.",
+    Scratched: "Nothing of it is kept.",
+    ClockStarted: "Say how long is left, whenever you want to know.",
+}
+
+
+def wording(reply: Reply, level: Level = Level.NORMAL) -> str:
+    """What is said, ready for the voice: no digits, no symbols, no abbreviations.
+
+    Args:
+        reply: what is to be said.
+        level: an old hand hears less, a new one a hint more; numbers and cautions are in all.
+    """
+    text = _wording(reply)
+    if level is Level.BRIEF and isinstance(reply, SHORTENED):
+        return f"{text.partition('. ')[0].removesuffix('.')}."
+    if level is Level.NEW and type(reply) in HINTS:
+        return f"{text} {HINTS[type(reply)]}"
+    return text
+
+
+def _wording(reply: Reply) -> str:
     match reply:
         case ReadBack(component, g):
             return f"{_part(component)} {_grams(g)}. Is that right?"

@@ -10,7 +10,6 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from handsfree.job.boundary import Heard, Input, Opened, TimePassed
-from handsfree.language.wording import wording
 from handsfree.shell.session import Session
 
 # Any day serves: a script tells only the time of day.
@@ -112,7 +111,7 @@ def due_before(session: Session, moment: datetime) -> Iterator[Spoken]:
 
 def _step(session: Session, incoming: Input, now: datetime) -> Iterator[Spoken]:
     for say in session.step(incoming, now).said:
-        yield Spoken(now, "handsfree", wording(say.reply))
+        yield Spoken(now, "handsfree", session.words_of(say.reply))
 
 
 def run(args: argparse.Namespace, session: Session) -> int:

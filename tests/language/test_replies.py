@@ -12,7 +12,7 @@ from handsfree.language import replies
 from handsfree.language.intents import CupSign, Film, Manner
 from handsfree.language.parser import Misheard, Reason
 from handsfree.language.replies import Call, Called, Reply
-from handsfree.language.wording import wording
+from handsfree.language.wording import Level, wording
 
 RESIN, HARDENER = Component.RESIN, Component.HARDENER
 F = Fraction
@@ -176,3 +176,19 @@ def test_a_number_is_never_rounded_by_its_wording() -> None:
         names = "zero one two three four five six seven eight nine".split()
         digits = "".join("." if word == "point" else str(names.index(word)) for word in words)
         assert F(digits) == value
+
+
+@pytest.mark.parametrize("reply", EXAMPLES, ids=lambda reply: type(reply).__name__)
+def test_levels_change_how_much_is_said_and_no_number(reply: Reply) -> None:
+    normal = wording(reply)
+    brief, new = wording(reply, Level.BRIEF), wording(reply, Level.NEW)
+    assert normal.startswith(brief.removesuffix("."))
+    assert new.startswith(normal)
+    assert wording(reply, Level.NORMAL) == normal
+
+
+def test_an_old_hand_hears_the_target_alone() -> None:
+    target = replies.PourTarget(HARDENER, F(122), F(120), F(124), F(978))
+    assert wording(target, Level.BRIEF) == (
+        "One two two grams of hardener, one two zero to one two four is good."
+    )

@@ -36,7 +36,7 @@ class PhoneNumbers:
 
     Phones 1 and 2 are the blank, then each label four times, then four times "any label", whose
     score the network works out as the best of all labels but the blank.  A phone is one state;
-    transition 2p is its first frame, 2p − 1 each later one (Kaldi's reordered transitions,
+    transition 2p is its first frame, 2p - 1 each later one (Kaldi's reordered transitions,
     src/hmm/hmm-utils.cc).
 
     Args:

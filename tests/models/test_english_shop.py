@@ -12,7 +12,8 @@ MODEL = Path(__file__).parents[2] / "models" / "english-shop"
 DIALOGUE = (
     "zero oh nought naught one two three four five six seven eight nine ten twenty hundred "
     "thousand point decimal double triple half quarter niner fife tree fower resin hardener "
-    "part a b scale scale's reads it's what's grams recoat clock thick handsfree scrap gate stirred gelled "
+    "part a b scale scale's reads it's what's grams recoat clock thick handsfree scrap gate "
+    "stirred gelled "
     "gelling kicked forecast cautions timer reminder hello listen bench yes no undo "
     "repeat stop cancel"
 ).split()

@@ -1,0 +1,122 @@
+"""Announcements that are due, and what a person answers to them."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from handsfree.job.boundary import Effect, Priority, Say
+from handsfree.job.cups import assumed_clock
+from handsfree.job.dialogue import Talk, TellMixTemperature
+from handsfree.job.events import Acknowledged, Announced, Event, PutOff, TimerSet
+from handsfree.job.reminders import Reminder, Urgency, reminders, unanswered, waiting
+from handsfree.job.step import Decision, Outcome, Step, answer
+from handsfree.language import intents as said
+from handsfree.language import replies
+from handsfree.language.replies import Call, Reply
+from handsfree.language.times import whole_minutes
+
+# A question is said once more after this, and then put aside. Judgement: long enough to
+# finish a pour, short enough that the answer still belongs to it.
+ASK_AGAIN_AFTER = timedelta(seconds=20)
+LONGEST_TIMER = timedelta(hours=72)
+LATE_AFTER = timedelta(minutes=1)
+
+
+def announce(step: Step) -> Decision:
+    """Everything that is due now, the most urgent first; of a series only the latest."""
+    due = [r for r in waiting(step.setup.card, step.state) if r.due_at <= step.now]
+    events: list[Event] = [Announced(step.now, reminder.key) for reminder in due]
+    latest = {reminder.series: reminder for reminder in due}
+    said_now = sorted(latest.values(), key=lambda r: (r.urgency.value, r.due_at))
+    effects: list[Effect] = [Say(call_of(r, step.now), _priority(r)) for r in said_now]
+    talk = step.talk
+    if said_now:
+        talk = replace(talk, last_called=said_now[0].key)
+    question_at = question_deadline(talk)
+    if question_at is not None and question_at <= step.now and talk.asked is not None:
+        more_events, more_effects, talk = _no_answer(step, talk, talk.asked)
+        events += more_events
+        effects += more_effects
+    return Decision(talk, Outcome.ACCEPTED, tuple(events), tuple(effects))
+
+
+def _priority(reminder: Reminder) -> Priority:
+    return Priority.ALARM if reminder.urgency is Urgency.HIGH else Priority.CALL
+
+
+def call_of(reminder: Reminder, now: datetime) -> Call:
+    """What is said of a reminder at a moment."""
+    late = now - reminder.due_at
+    left = None if reminder.ends_at is None else whole_minutes(reminder.ends_at - now)
+    if reminder.percent >= 100 and reminder.ends_at is not None:
+        late = now - reminder.ends_at
+    minutes_late = whole_minutes(late) if late >= LATE_AFTER else 0
+    return Call(reminder.called, reminder.number, reminder.percent, left, minutes_late)
+
+
+def _no_answer(step: Step, talk: Talk, asked: Reply) -> tuple[list[Event], list[Effect], Talk]:
+    """A question without an answer: said once more, then put aside."""
+    if not talk.is_asked_twice:
+        return [], [Say(asked)], replace(talk, is_asked_twice=True, asked_at=step.now)
+    put_aside = replace(talk, question=None, asked=None, asked_at=None)
+    if isinstance(talk.question, TellMixTemperature):
+        assumed = assumed_clock(step, talk.question)
+        if assumed is not None:
+            started, reply = assumed
+            return [started], [Say(reply, Priority.CALL)], put_aside
+    return [], [], replace(put_aside, parked=(*talk.parked, asked))
+
+
+def question_deadline(talk: Talk) -> datetime | None:
+    """When an open question is said again or put aside."""
+    if talk.question is None or talk.asked_at is None:
+        return None
+    return talk.asked_at + ASK_AGAIN_AFTER
+
+
+def acknowledge(step: Step) -> Decision:
+    """The last announcement was heard: that one is answered, the others are not."""
+    open_now = unanswered(step.setup.card, step.state)
+    if not open_now:
+        return answer(step, replies.NothingToAnswer(), Outcome.REJECTED)
+    last = next((r for r in open_now if r.key == step.talk.last_called), open_now[0])
+    event = Acknowledged(step.now, last.key)
+    reply = replies.AcknowledgedReply(last.called)
+    return answer(step, reply, Outcome.ACCEPTED, events=(event,))
+
+
+def put_off(step: Step, intent: said.PutOff) -> Decision:
+    """The last announcement again later, but not past the end of its window."""
+    if len(intent.lengths) > 1:
+        return answer(step, replies.AskLength(), Outcome.ASKED)
+    called = [r for r in reminders(step.setup.card, step.state) if r.key == step.talk.last_called]
+    if not called:
+        return answer(step, replies.NothingToAnswer(), Outcome.REJECTED)
+    last, length = called[0], intent.lengths[0]
+    until = step.now + length
+    if last.ends_at is not None and until >= last.ends_at:
+        left = replies.CannotPutOff(whole_minutes(last.ends_at - step.now))
+        return answer(step, left, Outcome.REJECTED)
+    events = (Acknowledged(step.now, last.key), PutOff(step.now, last.key, until))
+    reply = replies.PutOffNoted(whole_minutes(length))
+    return answer(step, reply, Outcome.ACCEPTED, events=events)
+
+
+def set_timer(step: Step, intent: said.SetTimer) -> Decision:
+    """A person's own reminder."""
+    if len(intent.lengths) > 1 or intent.lengths[0] > LONGEST_TIMER:
+        return answer(step, replies.AskLength(), Outcome.ASKED)
+    length = intent.lengths[0]
+    due_at = step.now + length
+    event = TimerSet(step.now, len(step.state.timers) + 1, due_at)
+    reply = replies.TimerNoted(whole_minutes(length), step.local(due_at), step.local(step.now))
+    return answer(step, reply, Outcome.ACCEPTED, events=(event,))
+
+
+def tell_missed(step: Step) -> Decision:
+    """Announcements and questions without an answer."""
+    open_now = unanswered(step.setup.card, step.state)
+    calls = tuple(call_of(reminder, step.now) for reminder in open_now)
+    events = tuple(Acknowledged(step.now, reminder.key) for reminder in open_now)
+    talk = replace(step.talk, parked=())
+    reply = replies.Missed(calls, step.talk.parked)
+    return answer(step, reply, Outcome.ACCEPTED, events=events, talk=talk)

@@ -1,0 +1,95 @@
+"""One decision: what it starts from and what it gives."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+from enum import Enum
+
+from handsfree.core.card import ProductCard
+from handsfree.job import pour
+from handsfree.job.boundary import Effect, Say
+from handsfree.job.dialogue import Talk
+from handsfree.job.events import Event
+from handsfree.job.state import Batch, State
+from handsfree.language.intents import Intent
+from handsfree.language.replies import Reply
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What is given from outside: the product and the scale."""
+
+    card: ProductCard
+    recipe: pour.Recipe
+    scale: pour.Scale
+    zone: tzinfo = UTC  # Of the listener: for times of day that are said.
+
+
+class Outcome(Enum):
+    """What became of an utterance."""
+
+    ACCEPTED = "accepted"  # It was understood and acted on.
+    ASKED = "asked"  # A question is open because of it.
+    REJECTED = "rejected"  # It was not understood, or refused.
+    IGNORED = "ignored"  # There was nothing in it.
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What follows from one input. Nothing has happened yet."""
+
+    talk: Talk
+    outcome: Outcome
+    events: tuple[Event, ...] = ()
+    effects: tuple[Effect, ...] = ()
+    intent: Intent | None = None
+
+    @property
+    def said(self) -> tuple[Say, ...]:
+        """The effects that are heard."""
+        return tuple(effect for effect in self.effects if isinstance(effect, Say))
+
+
+@dataclass(frozen=True)
+class Step:
+    """The arguments of one decision."""
+
+    setup: Setup
+    state: State
+    talk: Talk
+    now: datetime
+    is_sure: bool = True  # Every word was recognized surely.
+
+    @property
+    def batch(self) -> Batch | None:
+        """The cup on the scale."""
+        return self.state.open_batch
+
+    def local(self, moment: datetime) -> datetime:
+        """A moment in the zone of the listener."""
+        return moment.astimezone(self.setup.zone)
+
+    def open_batch(self) -> Batch:
+        """The cup on the scale; a first reading opens one."""
+        return self.batch or Batch(1)
+
+
+def answer(
+    step: Step,
+    reply: Reply,
+    outcome: Outcome,
+    *,
+    events: tuple[Event, ...] = (),
+    talk: Talk | None = None,
+) -> Decision:
+    """The decision to say one thing; the conversation stays as it is unless one is given."""
+    return Decision(talk or step.talk, outcome, events, (Say(reply),))
+
+
+def fresh_talk(step: Step) -> Talk:
+    """The conversation with nothing open; what can be repeated or answered late stays."""
+    return Talk(
+        parked=step.talk.parked,
+        last=step.talk.last,
+        last_called=step.talk.last_called,
+        is_asleep=step.talk.is_asleep,
+    )

@@ -1,0 +1,697 @@
+"""The sentences and words accepted, as data.
+
+One table of rows gives the parser its expressions, the recognizer its words and example
+phrases, and the help its examples.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from enum import Enum
+from fractions import Fraction
+
+from handsfree.core.mix import Component
+from handsfree.language import intents as said
+from handsfree.language.intents import Intent
+from handsfree.language.numbers import (
+    DIGIT_WORDS,
+    DIGITS,
+    NUMBER_WORDS,
+    say_digits,
+    sound_alike_values,
+    spoken_forms,
+)
+from handsfree.language.patterns import (
+    Pick,
+    Sequence_,
+    example_of,
+    parse_pattern,
+    regex_of,
+    words_of,
+)
+from handsfree.language.quantities import (
+    DEGREE_WORDS,
+    DURATION_WORDS,
+    GRAM_WORDS,
+    KILO_WORDS,
+    MASS_WORDS,
+    SCALE_WORDS,
+    SHARES_OF_AN_HOUR,
+    TEMPERATURE_WORDS,
+    read_duration,
+    read_mass,
+    read_percent,
+    read_temperature_c,
+)
+
+UNKNOWN_WORD = "[unk]"
+"""What the recognizer writes for speech outside its list."""
+
+COMPONENT_WORDS: Mapping[str, Component] = {
+    "resin": Component.RESIN,
+    "base": Component.RESIN,
+    "part a": Component.RESIN,
+    "hardener": Component.HARDENER,
+    "catalyst": Component.HARDENER,
+    "part b": Component.HARDENER,
+}
+
+PLACE_WORDS: Mapping[str, said.Place] = {
+    "air": said.Place.AIR,
+    "room": said.Place.AIR,
+    "surface": said.Place.SURFACE,
+    "steel": said.Place.SURFACE,
+    "floor": said.Place.SURFACE,
+    "gate": said.Place.SURFACE,
+    "mix": said.Place.CUP,
+    "cup": said.Place.CUP,
+}
+
+FILM_WORDS: Mapping[str, said.Film] = {
+    "wet": said.Film.WET,
+    "tacky": said.Film.TACKY,
+    "sticky": said.Film.TACKY,
+    "dry": said.Film.DRY,
+}
+
+CUP_WORDS = DIGIT_WORDS[1:]
+"""More than nine cups at once is no hand job."""
+
+WAKE_PHRASES = ("hello bench", "listen bench")
+
+PUT_OFF_BY_DEFAULT = timedelta(minutes=10)
+
+CORRECTIONS = (("correction",), ("scratch", "that"), ("no",), ("sorry",))
+"""Words that, before a complete reading, say that it replaces what was said last."""
+
+
+class NotANumber(ValueError):
+    """The sentence has the shape of a reading, but its number words make no number.
+
+    Attributes:
+        words: the words in the place of the number.
+    """
+
+    def __init__(self, words: tuple[str, ...]) -> None:
+        super().__init__(f"no number: {' '.join(words)!r}")
+        self.words = words
+
+
+class Topic(Enum):
+    """The headings of the help."""
+
+    READINGS = "readings"
+    AMOUNTS = "amounts"
+    CUPS = "cups"
+    AIR = "air and surface"
+    COATS = "coats"
+    REMINDERS = "reminders"
+    ANSWERS = "answers"
+    TALK = "talk"
+
+
+Slots = Mapping[str, str]
+
+
+def _reading(slots: Slots) -> Intent:
+    words = tuple(slots["mass"].split())
+    masses = read_mass(words)
+    if not masses:
+        raise NotANumber(words)
+    component = slots.get("component")
+    return said.TakeReading(
+        COMPONENT_WORDS[component] if component else None,
+        masses,
+        has_sound_alike=bool(sound_alike_values(_without_units(words))),
+    )
+
+
+def _component(slots: Slots) -> Intent:
+    return said.NameComponent(COMPONENT_WORDS[slots["component"]])
+
+
+def _temperature(slots: Slots) -> Intent:
+    words = tuple(slots["temperature"].split())
+    celsius = read_temperature_c(words)
+    if not celsius:
+        raise NotANumber(words)
+    place = slots.get("place")
+    return said.TellTemperature(PLACE_WORDS[place] if place else None, celsius)
+
+
+def _humidity(slots: Slots) -> Intent:
+    words = tuple(slots["percent"].split())
+    percents = read_percent(words)
+    if not percents:
+        raise NotANumber(words)
+    return said.TellHumidity(percents)
+
+
+def _total_wanted(slots: Slots) -> Intent:
+    words = tuple(slots["mass"].split())
+    masses = read_mass(words)
+    if not masses:
+        raise NotANumber(words)
+    return said.WantTotal(masses)
+
+
+def _lengths(slots: Slots) -> tuple[timedelta, ...]:
+    words = tuple(slots["duration"].split())
+    lengths = read_duration(words)
+    if not lengths:
+        raise NotANumber(words)
+    return lengths
+
+
+def _timer(slots: Slots) -> Intent:
+    return said.SetTimer(_lengths(slots))
+
+
+def _put_off(slots: Slots) -> Intent:
+    if "more" in slots:
+        slots = {"duration": f"{slots['more']} minutes"}
+    return said.PutOff(_lengths(slots) if "duration" in slots else (PUT_OFF_BY_DEFAULT,))
+
+
+def _cup(slots: Slots) -> int | None:
+    return DIGITS[slots["cup"]] if "cup" in slots else None
+
+
+def _cup_sign(sign: said.CupSign) -> Callable[[Slots], Intent]:
+    return lambda slots: said.ReportCup(sign, _cup(slots))
+
+
+def _without_units(words: Sequence[str]) -> tuple[str, ...]:
+    return tuple(word for word in words if word not in GRAM_WORDS | KILO_WORDS)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One thing that can be said, with its wordings."""
+
+    topic: Topic
+    example: str  # Shown in the help, and read by the parser as this row.
+    build: Callable[[Slots], Intent]
+    patterns: tuple[str, ...]
+    weight: int = 2  # Its share among the example phrases given to the recognizer.
+
+
+def _always(intent: Intent) -> Callable[[Slots], Intent]:
+    return lambda _slots: intent
+
+
+ROWS: tuple[Row, ...] = (
+    Row(
+        Topic.READINGS,
+        "resin eight five six grams",
+        _reading,
+        (
+            "{component} [is] [at] {mass}",
+            "{component} reads {mass}",
+            "{mass} [of] {component}",
+            "(poured|weighed|added|have|got) {mass} [of] {component}",
+            "i (poured|weighed|added|have|got) {mass} [of] {component}",
+        ),
+        weight=240,
+    ),
+    Row(
+        Topic.READINGS,
+        "scale reads nine seven eight grams",
+        _reading,
+        (
+            "{mass}",
+            "[the] scale (reads|says|shows) {mass}",
+            "(it reads|it says|it shows|it's|it is) [at] {mass}",
+            "(reading|reads|now|now at|at) {mass}",
+            "(we|we are|i am|i'm|we're) at {mass}",
+            "(poured|weighed|added) {mass}",
+        ),
+        weight=160,
+    ),
+    Row(
+        Topic.ANSWERS,
+        "hardener",
+        _component,
+        ("[it is|it's|the] {component}",),
+    ),
+    Row(
+        Topic.AIR,
+        "the surface is one nine degrees",
+        _temperature,
+        (
+            "[it is|it's] {temperature}",
+            "[the] {place} [temperature] [is] [at] {temperature}",
+        ),
+        weight=4,
+    ),
+    Row(
+        Topic.AIR,
+        "humidity is six five percent",
+        _humidity,
+        ("[the] humidity [is] [at] {percent}", "{percent} humidity", "[it is|it's] {percent}"),
+        weight=3,
+    ),
+    Row(
+        Topic.AIR,
+        "can i coat",
+        _always(said.AskConditions()),
+        (
+            "can (i|we) (coat|start coating|paint) [now]",
+            "(what is|what's) the dew point",
+            "(is it|is the air|is the surface) (dry enough|too wet|too cold|too hot)",
+        ),
+    ),
+    Row(
+        Topic.AMOUNTS,
+        "i need five zero zero grams in all",
+        _total_wanted,
+        (
+            "(i|we) (need|want) [a total of] {mass} (in all|in total|all together|of mix)",
+            "(mix|make) {mass} [in all|in total|all together]",
+            "total (of|wanted|target) {mass}",
+        ),
+        weight=4,
+    ),
+    Row(
+        Topic.AMOUNTS,
+        "how much hardener",
+        _always(said.AskTarget()),
+        (
+            "how much (hardener|catalyst|part b) [do i need|do i pour|do we need|in all]",
+            "(what is|what's) the [hardener] target",
+            "[the] target",
+        ),
+    ),
+    Row(
+        Topic.AMOUNTS,
+        "how much more",
+        _always(said.AskRemaining()),
+        (
+            "how (much|many) more [grams] [do i need|to go]",
+            "how much [is] left to pour",
+            "how much [hardener] is missing",
+        ),
+    ),
+    Row(
+        Topic.AMOUNTS,
+        "what is the total",
+        _always(said.AskTotal()),
+        ("(what is|what's) the total [weight]", "how much [is it] (in all|all together)", "total"),
+    ),
+    Row(
+        Topic.CUPS,
+        "scale is on zero",
+        _always(said.TareScale()),
+        (
+            "tare [the scale]",
+            "[the] scale is (on|at|set to) zero",
+            "set [the] scale to zero",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "new cup",
+        _always(said.OpenBatch()),
+        ("(new|next|another) (cup|batch|pot)", "start a new (cup|batch|pot)"),
+    ),
+    Row(
+        Topic.CUPS,
+        "mixed",
+        _always(said.StartClock()),
+        (
+            "[it is|it's] mixed",
+            "[i] mixed it",
+            "start the (clock|timer)",
+            "(mixing|started mixing|start mixing) [now]",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "how long is left",
+        lambda slots: said.AskTimeLeft(_cup(slots)),
+        (
+            "how long [is] left [on|in|for] [cup {cup}]",
+            "how (long|much time) (do i have|have i got|is left) [left] [on|in|for] [cup {cup}]",
+            "[how much] time [is] left [on|in|for] [cup {cup}]",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "which cup first",
+        _always(said.AskFirstCup()),
+        ("which cup [is|comes|do i use] first", "what cup first", "which cup (now|next)"),
+    ),
+    Row(
+        Topic.CUPS,
+        "cup one is empty",
+        lambda slots: said.EmptyCup(_cup(slots)),
+        (
+            "[the] cup [{cup}] is (empty|done|finished|used up)",
+            "(it is|it's|it's all|it is all|all) (poured out|out of the cup|spread out|spread)",
+            "[i] poured (it|it all|cup {cup}) out",
+            "[cup {cup}] (poured out|spread out|empty)",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "it is getting warm",
+        _cup_sign(said.CupSign.WARM),
+        (
+            "[the] (cup [{cup}]|mix|pot) (is|gets|is getting|feels) (warm|warmer|hot|hotter)",
+            "(it is|it's) [getting] (warm|warmer|hot|hotter)",
+            "it (gets|feels) (warm|warmer|hot|hotter)",
+            "[cup {cup}] getting (warm|hot)",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "it is getting thick",
+        _cup_sign(said.CupSign.THICK),
+        (
+            "[the] (cup [{cup}]|mix|pot) (is|gets|is getting|feels) (thick|thickening)",
+            "(it is|it's) [getting] (thick|thickening)",
+            "[cup {cup}] (getting thick|thickening)",
+            "[the] (cup [{cup}]|mix|it) (has gelled|gelled|is gelling)",
+            "(it's|it is) (gelling|gelled)",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "the cup is smoking",
+        _cup_sign(said.CupSign.SMOKING),
+        (
+            "[the] (cup [{cup}]|mix|pot) (is smoking|smokes)",
+            "(it is|it's) smoking",
+            "[there is] smoke [from (the cup|cup {cup})]",
+            "smoking",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "coat finished",
+        _always(said.FinishCoat()),
+        (
+            "[the] coat [is] (finished|done|on)",
+            "(i|we) finished [the] (coat|coating)",
+            "finished coating",
+            "(first|second|third|last) coat [is] (finished|done|on)",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "starting the coat",
+        _always(said.StartCoat()),
+        (
+            "(starting|i am starting|i'm starting|started) [the] [first|second|next] coat",
+            "[the] [first|second|next] coat started",
+            "start [the] [first|second|next] coat",
+            "(starting|started|start) coating",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "tape is on",
+        _always(said.SetTape()),
+        ("[the] [masking] tape is (on|set)", "(set|i set) [the] tape", "masking [is] done"),
+    ),
+    Row(
+        Topic.COATS,
+        "tape is off",
+        _always(said.PullTape()),
+        (
+            "[the] [masking] tape is (off|pulled)",
+            "(pulled|i pulled|removed|i removed) [the] tape",
+            "tape (pulled|off)",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "it is still tacky",
+        lambda slots: said.FeelFilm(FILM_WORDS[slots["film"]]),
+        (
+            "[the] (coat|film|paint) (is|feels) [still] {film}",
+            "(it is|it's|it feels) [still] {film}",
+            "still {film}",
+            "it (is|feels) {film} to touch",
+            "{film} [to touch]",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "when can i recoat",
+        _always(said.AskRecoat()),
+        (
+            "(when can|can) (i|we) (recoat|coat again) [it]",
+            "when (is|can i do|can i start) the (next|second|third) coat",
+            "how long (to|until) [the] (recoat|next coat|second coat)",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "when does the tape come off",
+        _always(said.AskTape()),
+        (
+            "when (does|can) the tape come off",
+            "when (can|do|should) i (pull|remove|take off) the tape",
+            "can i (pull|remove) the tape [now]",
+        ),
+    ),
+    Row(
+        Topic.COATS,
+        "when is it ready",
+        _always(said.AskReady()),
+        (
+            "when is (it|the coat) (ready|cured|hard|dry)",
+            "when can (i|we) (use|sand|handle|touch|move) (it|the gate|the coat)",
+        ),
+    ),
+    Row(
+        Topic.REMINDERS,
+        "remind me in ten minutes",
+        _timer,
+        (
+            "remind me in {duration}",
+            "(set a|start a|set) timer [for] {duration}",
+            "timer [for] {duration}",
+            "(call|tell|wake) me in {duration}",
+        ),
+        weight=4,
+    ),
+    Row(
+        Topic.REMINDERS,
+        "ten more minutes",
+        _put_off,
+        (
+            "{duration} more",
+            "(remind me|ask me|tell me) (later|again later)",
+            "(later|not now|put it off)",
+            "put it off [for|by] {duration}",
+            "(remind me|ask me|tell me) again in {duration}",
+            "{more} more (minutes|minute)",
+        ),
+    ),
+    Row(
+        Topic.REMINDERS,
+        "got it",
+        _always(said.Acknowledge()),
+        ("(got it|i heard [you]|heard|understood|skip [that]|stop)",),
+    ),
+    Row(
+        Topic.REMINDERS,
+        "what did i miss",
+        _always(said.AskMissed()),
+        ("what did i miss", "did i miss (anything|something)", "what is open"),
+    ),
+    Row(
+        Topic.ANSWERS,
+        "yes",
+        _always(said.Confirm()),
+        ("(yes|yeah|yep|correct|right|okay) [that is right|that's right|that is correct]",),
+        weight=4,
+    ),
+    Row(
+        Topic.ANSWERS,
+        "no",
+        _always(said.Deny()),
+        ("(no|nope|wrong|not right) [that is wrong|that's wrong|that is not right]",),
+        weight=4,
+    ),
+    Row(
+        Topic.ANSWERS,
+        "scratch that",
+        _always(said.ScratchThat()),
+        ("scratch that", "undo [that]", "take that back", "cancel [that]"),
+        weight=4,
+    ),
+    Row(
+        Topic.TALK,
+        "status",
+        _always(said.AskStatus()),
+        ("status", "where are we", "where do we stand", "(what is|what's) the status"),
+    ),
+    Row(
+        Topic.TALK,
+        "say again",
+        _always(said.AskRepeat()),
+        ("say [that] again", "repeat [that]", "again"),
+    ),
+    *(
+        Row(Topic.TALK, manner.value, _always(said.ChangeVoice(manner)), patterns)
+        for manner, patterns in {
+            said.Manner.SLOWER: ("[speak|talk] [a little] slower", "too fast"),
+            said.Manner.FASTER: ("[speak|talk] [a little] faster", "too slow"),
+            said.Manner.LOUDER: ("[speak|talk] [a little] louder", "i can't hear you"),
+            said.Manner.QUIETER: ("[speak|talk|be] [a little] (quieter|quiet)", "not so loud"),
+        }.items()
+    ),
+    Row(
+        Topic.TALK,
+        "go to sleep",
+        _always(said.GoToSleep()),
+        ("go to sleep", "sleep now", "stop listening"),
+    ),
+    Row(Topic.TALK, "hello bench", _always(said.WakeUp()), WAKE_PHRASES),
+    Row(
+        Topic.TALK,
+        "the job is done",
+        _always(said.EndJob()),
+        ("[the] job is (done|over|finished)", "end [of] [the] job"),
+    ),
+    Row(
+        Topic.TALK,
+        "help",
+        _always(said.AskHelp()),
+        ("help", "what can i say", "what can you do"),
+    ),
+)
+
+PARSED: tuple[tuple[Row, Sequence_], ...] = tuple(
+    (row, parse_pattern(pattern)) for row in ROWS for pattern in row.patterns
+)
+
+
+def _one_of(words: Sequence[str]) -> str:
+    return "(?:" + "|".join(f"{word} " for word in sorted(words, key=len, reverse=True)) + ")"
+
+
+SLOT_EXPRESSIONS: Mapping[str, str] = {
+    "component": _one_of(tuple(COMPONENT_WORDS)),
+    "place": _one_of(tuple(PLACE_WORDS)),
+    "film": _one_of(tuple(FILM_WORDS)),
+    "cup": _one_of(CUP_WORDS),
+    "percent": f"{_one_of(tuple(NUMBER_WORDS))}+percent ",
+    "duration": _one_of(tuple(DURATION_WORDS)) + "+",
+    "more": _one_of(tuple(NUMBER_WORDS)) + "+",
+    "mass": _one_of(tuple(MASS_WORDS)) + "+",
+    "temperature": (
+        f"{_one_of(tuple(NUMBER_WORDS))}+{_one_of(tuple(DEGREE_WORDS))}"
+        f"{_one_of(tuple(SCALE_WORDS))}?"
+    ),
+}
+
+
+def expressions() -> tuple[tuple[Row, str], ...]:
+    """Each row with one regular expression for each of its patterns."""
+    return tuple((row, regex_of(pattern, SLOT_EXPRESSIONS)) for row, pattern in PARSED)
+
+
+def vocabulary() -> tuple[str, ...]:
+    """Every word that can be said, in alphabetical order."""
+    words = set(MASS_WORDS | TEMPERATURE_WORDS)
+    for _, pattern in PARSED:
+        words |= set(words_of(pattern))
+    words |= DURATION_WORDS | {"percent", *PLACE_WORDS, *FILM_WORDS, *CUP_WORDS}
+    for phrase in COMPONENT_WORDS:
+        words |= set(phrase.split())
+    for correction in CORRECTIONS:
+        words |= set(correction)
+    return tuple(sorted(words))
+
+
+def example_phrases(count: int, pick: Pick) -> tuple[str, ...]:
+    """Sentences of the grammar, weighted as they are likely to be said.
+
+    The recognizer makes a bigram model of them, so the shares matter: what is rare here is
+    heard less easily.
+
+    Args:
+        count: how many.
+        pick: chooses one of n; the caller seeds it.
+    """
+    weights = [row.weight for row in ROWS]
+    phrases = []
+    for _ in range(count):
+        row = ROWS[_weighted(weights, pick)]
+        pattern = parse_pattern(row.patterns[pick(len(row.patterns))])
+        phrases.append(example_of(pattern, SLOT_EXAMPLES, pick))
+    return tuple(phrases)
+
+
+def _weighted(weights: Sequence[int], pick: Pick) -> int:
+    left = pick(sum(weights))
+    for i, weight in enumerate(weights):
+        left -= weight
+        if left < 0:
+            return i
+    raise AssertionError("pick returned a number out of its range")
+
+
+def _example_component(pick: Pick) -> str:
+    # The everyday names are said most.
+    names = ("resin", "resin", "resin", "hardener", "hardener", "hardener", "part a", "part b")
+    rare = ("base", "catalyst")
+    choice = pick(len(names) * 2 + len(rare))
+    return names[choice % len(names)] if choice < len(names) * 2 else rare[choice % len(rare)]
+
+
+def _example_mass(pick: Pick) -> str:
+    unit = ("", "", "grams", "grams", "grams", "grams", "grams", "gram")[pick(8)]
+    shape = pick(20)
+    if shape < 2:
+        decimals = " ".join(DIGIT_WORDS[pick(10)] for _ in range(1 + pick(3)))
+        kilos = ("kilos", "kilograms", "kilo")[pick(3)]
+        return f"{DIGIT_WORDS[pick(10)]} point {decimals} {kilos}"
+    # As many hundreds as tens as thousands: cups come in all sizes.
+    whole = pick((100, 1000, 1000, 5000)[pick(4)])
+    forms = spoken_forms(whole)
+    number = say_digits(Fraction(whole)) if pick(3) == 0 else forms[pick(len(forms))]
+    if shape < 5:
+        number += f" point {DIGIT_WORDS[pick(10)]}"
+    return f"{number} {unit}".strip()
+
+
+def _example_temperature(pick: Pick) -> str:
+    forms = spoken_forms(5 + pick(95))
+    scale = ("", "", "", "celsius", "fahrenheit")[pick(5)]
+    return f"{forms[pick(len(forms))]} degrees {scale}".strip()
+
+
+def _example_percent(pick: Pick) -> str:
+    forms = spoken_forms(20 + pick(80))
+    return f"{forms[pick(len(forms))]} percent"
+
+
+def _example_duration(pick: Pick) -> str:
+    shares = tuple(SHARES_OF_AN_HOUR)
+    if pick(5) == 0:
+        return shares[pick(len(shares))]
+    forms = spoken_forms(2 + pick(58))
+    unit = ("minutes", "minutes", "minutes", "hours", "seconds")[pick(5)]
+    return f"{forms[pick(len(forms))]} {unit}"
+
+
+def _one_word_of(words: Sequence[str]) -> Callable[[Pick], str]:
+    return lambda pick: words[pick(len(words))]
+
+
+SLOT_EXAMPLES: Mapping[str, Callable[[Pick], str]] = {
+    "component": _example_component,
+    "mass": _example_mass,
+    "temperature": _example_temperature,
+    "percent": _example_percent,
+    "duration": _example_duration,
+    "more": _one_word_of(("five", "ten", "fifteen", "twenty", "thirty")),
+    "place": _one_word_of(tuple(PLACE_WORDS)),
+    "film": _one_word_of(tuple(FILM_WORDS)),
+    "cup": _one_word_of(CUP_WORDS),
+}

@@ -1,0 +1,739 @@
+"""Everything that can be said: a closed set of frozen types. Their wording is in ``wording``."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import Enum
+from fractions import Fraction
+
+from handsfree.core.mix import Component
+from handsfree.language.intents import CupSign, Film, Manner
+from handsfree.language.parser import Misheard
+
+
+@dataclass(frozen=True)
+class ReadBack:
+    """A number that sets a target, said back for a yes."""
+
+    component: Component
+    grams: Fraction
+
+
+@dataclass(frozen=True)
+class AskComponent:
+    """A number was heard, but not of which part."""
+
+    grams: Fraction
+
+
+@dataclass(frozen=True)
+class AskWhichValue:
+    """The words allow several numbers."""
+
+    component: Component | None
+    values: tuple[Fraction, ...]
+
+
+@dataclass(frozen=True)
+class AskRunningTotal:
+    """A second number that may be of everything in the cup."""
+
+    first: Component  # The part that was in the cup before.
+    shown_g: Fraction
+
+
+@dataclass(frozen=True)
+class AskDigits:
+    """A value that was already refused, or a second failure: another way is needed."""
+
+
+@dataclass(frozen=True)
+class AskSure:
+    """A number far from what was expected, said back for a yes."""
+
+    component: Component
+    grams: Fraction
+    expected_g: Fraction
+
+
+@dataclass(frozen=True)
+class PourTarget:
+    """What to pour of the second part, and what the scale will show."""
+
+    component: Component
+    target_g: Fraction
+    low_g: Fraction  # The band that needs no correction, on the scale's steps.
+    high_g: Fraction
+    running_total_g: Fraction
+
+
+@dataclass(frozen=True)
+class StillToPour:
+    """How far a pour has come."""
+
+    component: Component
+    poured_g: Fraction
+    remaining_g: Fraction
+
+
+@dataclass(frozen=True)
+class AskFinal:
+    """A reading inside the band, said back for a yes before it counts as the final one."""
+
+    component: Component
+    poured_g: Fraction
+    is_on_target: bool
+    difference_g: Fraction  # Above 0: over the target.
+
+
+@dataclass(frozen=True)
+class AskOverPour:
+    """A reading above the band, said back for a yes before a correction is worked out."""
+
+    component: Component
+    poured_g: Fraction
+    over_g: Fraction
+
+
+@dataclass(frozen=True)
+class MixComplete:
+    """Both parts are in the cup."""
+
+    total_g: Fraction
+    has_clock: bool
+
+
+@dataclass(frozen=True)
+class AddToBalance:
+    """An over-pour: what balances it."""
+
+    component: Component
+    add_g: Fraction
+    shown_g: Fraction  # What the scale shows then, if it is not zeroed again.
+    must_stop: bool  # The error is so large that the cup is not to be used as it is.
+
+
+@dataclass(frozen=True)
+class TotalWeight:
+    """What the whole mix weighs, or will weigh once it is complete."""
+
+    total_g: Fraction
+    is_complete: bool
+
+
+@dataclass(frozen=True)
+class BatchIsTooSmall:
+    """The scale is too coarse for so little."""
+
+    least_resin_g: Fraction
+    step_g: Fraction
+
+
+@dataclass(frozen=True)
+class NotOnThisScale:
+    """A number that the scale cannot show."""
+
+    grams: Fraction
+    step_g: Fraction
+
+
+@dataclass(frozen=True)
+class BeyondCapacity:
+    """A number above what the scale can carry."""
+
+    grams: Fraction
+    capacity_g: Fraction
+
+
+@dataclass(frozen=True)
+class NothingOnScale:
+    """Zero is no pour."""
+
+
+@dataclass(frozen=True)
+class LessThanBefore:
+    """A pour that went down."""
+
+    component: Component
+    shown_g: Fraction
+    before_g: Fraction
+
+
+@dataclass(frozen=True)
+class Scratched:
+    """Something was taken back."""
+
+    component: Component | None
+    grams: Fraction | None
+
+
+@dataclass(frozen=True)
+class NothingToScratch:
+    """Nothing is there to take back."""
+
+
+@dataclass(frozen=True)
+class SayItAgain:
+    """After a no."""
+
+
+@dataclass(frozen=True)
+class Tared:
+    """The scale starts from zero."""
+
+
+@dataclass(frozen=True)
+class BatchOpened:
+    """A new cup, waiting for its first reading."""
+
+    number: int
+    product: str
+
+
+@dataclass(frozen=True)
+class WaitingForReading:
+    """Nothing is on the scale yet."""
+
+
+@dataclass(frozen=True)
+class NotMixedYet:
+    """The clock needs both parts."""
+
+
+@dataclass(frozen=True)
+class ClockStarted:
+    """A cup's pot life runs."""
+
+    batch: int
+    minutes: int
+
+
+@dataclass(frozen=True)
+class AskMixTemperature:
+    """The pot life needs the temperature of the mix."""
+
+
+@dataclass(frozen=True)
+class ClockAssumed:
+    """A pot life runs by an assumed temperature, since none was told."""
+
+    batch: int
+    minutes: int
+    mix_c: Fraction
+
+
+@dataclass(frozen=True)
+class ClockRunsAlready:
+    """This cup's clock was started before."""
+
+    batch: int
+
+
+@dataclass(frozen=True)
+class ClockUnknown:
+    """The card has no pot life, so no clock can be kept."""
+
+
+@dataclass(frozen=True)
+class TimeLeft:
+    """What is left of a cup's pot life."""
+
+    batch: int
+    minutes: int
+
+
+@dataclass(frozen=True)
+class PotLifeOver:
+    """A cup's pot life has ended."""
+
+    batch: int
+    minutes_late: int
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Where the open cup stands."""
+
+    batch: int
+    resin_g: Fraction | None
+    hardener_g: Fraction | None
+    is_complete: bool
+
+
+@dataclass(frozen=True)
+class AskYes:
+    """A yes was heard, but not surely."""
+
+
+@dataclass(frozen=True)
+class NoQuestion:
+    """A yes or no, but nothing was asked."""
+
+
+@dataclass(frozen=True)
+class NothingSaid:
+    """There is nothing to repeat."""
+
+
+@dataclass(frozen=True)
+class WhatCanBeSaid:
+    """The help: what fits now."""
+
+    examples: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NotUnderstood:
+    """Words that make no sentence."""
+
+    misheard: Misheard
+
+
+@dataclass(frozen=True)
+class TooLoud:
+    """The sound was clipped."""
+
+
+@dataclass(frozen=True)
+class NoSpeech:
+    """A recording without speech in it."""
+
+
+@dataclass(frozen=True)
+class HearingRestarted:
+    """The recognizer failed and runs again; the last words are lost."""
+
+
+@dataclass(frozen=True)
+class RefusedByCard:
+    """A calculation that the card does not allow, in the calculation's own words."""
+
+    sentence: str
+
+
+class Called(Enum):
+    """What a reminder calls out."""
+
+    POT_LIFE = "pot life"
+    TAPE_ASK = "tape"
+    TAPE_INSIST = "tape, insist"
+    TAPE_LAST_CALL = "tape, last call"
+    TACKY_CHECK = "tacky check"
+    RECOAT_OPENS = "recoat opens"
+    RECOAT_CLOSES_SOON = "recoat closes soon"
+    RECOAT_CLOSED = "recoat closed"
+    HANDLE = "ready to handle"
+    SAND = "ready to sand"
+    USE = "ready to use"
+    FULL_CURE = "full cure"
+    TIMER = "timer"
+
+
+@dataclass(frozen=True)
+class Call:
+    """A reminder that is due."""
+
+    called: Called
+    number: int  # Of the cup, the coat or the timer.
+    percent: int  # Of the pot life.
+    minutes_left: int | None  # Until the pot life or the window is over.
+    minutes_late: int
+
+
+@dataclass(frozen=True)
+class Opening:
+    """The start of a session, with the usual caution."""
+
+    product: str
+    is_invented: bool
+
+
+@dataclass(frozen=True)
+class AskTotalWanted:
+    """A wanted total, said back for a yes."""
+
+    total_g: Fraction
+
+
+@dataclass(frozen=True)
+class TotalPlan:
+    """The two parts of a wanted total."""
+
+    resin_g: Fraction
+    hardener_g: Fraction
+
+
+@dataclass(frozen=True)
+class AskWhichTemperature:
+    """A temperature was heard, but not of what."""
+
+
+@dataclass(frozen=True)
+class ConditionNoted:
+    """A reading of air or surface was taken down."""
+
+    what: str  # "air", "surface" or "humidity".
+    value: Fraction
+    unit: str  # "degrees" or "percent".
+    missing: tuple[str, ...]  # What is still needed to judge.
+
+
+@dataclass(frozen=True)
+class ConditionUnlikely:
+    """A reading that no bench can have."""
+
+    what: str
+    value: Fraction
+
+
+@dataclass(frozen=True)
+class MayCoat:
+    """Air and surface are inside the card's limits."""
+
+    margin_k: Fraction  # Surface above the dew point, in tenths.
+    is_thin: bool
+
+
+@dataclass(frozen=True)
+class MayNotCoat:
+    """Air or surface are outside the card's limits."""
+
+    faults: tuple[str, ...]
+    margin_k: Fraction
+
+
+@dataclass(frozen=True)
+class ConditionsMissing:
+    """What has to be measured first."""
+
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class TimesMoved:
+    """A new surface temperature moves a coat's times."""
+
+    surface_c: Fraction
+    is_warmer: bool
+    tape_at: datetime | None
+    recoat_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class CupAhead:
+    """A measured cup temperature, and what is left by it."""
+
+    batch: int
+    minutes_left: int
+
+
+@dataclass(frozen=True)
+class CupWarning:
+    """A cup that runs away."""
+
+    sign: CupSign
+    batch: int | None
+
+
+@dataclass(frozen=True)
+class AskEmptied:
+    """Is the cup empty, so that its clock can stop?"""
+
+    batch: int
+
+
+@dataclass(frozen=True)
+class CupDone:
+    """A cup's clock has stopped."""
+
+    batch: int
+
+
+@dataclass(frozen=True)
+class FirstCup:
+    """Which cup to use first."""
+
+    batch: int
+    minutes_left: int
+
+
+@dataclass(frozen=True)
+class NoSuchCup:
+    """A cup of that number does not run."""
+
+    batch: int | None
+
+
+@dataclass(frozen=True)
+class CoatStartNoted:
+    """A coat has begun."""
+
+    coat: int
+    warning: str  # Empty, or why it should not go on now.
+
+
+@dataclass(frozen=True)
+class CoatNoted:
+    """A coat is on, and when its next step comes."""
+
+    coat: int
+    has_tape: bool
+    tape_at: datetime | None
+    recoat_at: datetime | None
+    needs_surface: bool
+    now: datetime
+
+
+@dataclass(frozen=True)
+class TapeNoted:
+    """Masking tape is on."""
+
+
+@dataclass(frozen=True)
+class AskTapeOff:
+    """Is the tape off, so that its reminders can stop?"""
+
+
+@dataclass(frozen=True)
+class TapeOffNoted:
+    """Masking tape is off."""
+
+
+@dataclass(frozen=True)
+class NoTape:
+    """No tape was told to be on."""
+
+
+@dataclass(frozen=True)
+class NoCoat:
+    """No coat was told to be finished."""
+
+
+@dataclass(frozen=True)
+class FilmNoted:
+    """How the coat feels was taken down."""
+
+    film: Film
+    next_check_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class RecoatTooEarly:
+    """The next coat has to wait."""
+
+    opens_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class RecoatOpen:
+    """The next coat may go on."""
+
+    closes_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class RecoatClosed:
+    """The next coat needs sanding first."""
+
+
+@dataclass(frozen=True)
+class TapeTime:
+    """When the tape comes off."""
+
+    ask_at: datetime
+    last_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class ReadyTimes:
+    """When the coat can be handled, sanded and used."""
+
+    handle_at: datetime | None
+    sand_at: datetime | None
+    use_at: datetime | None
+    now: datetime
+
+
+@dataclass(frozen=True)
+class FilmUnknown:
+    """A coat's times cannot be told."""
+
+    missing: str  # "coat", "surface" or "card".
+
+
+@dataclass(frozen=True)
+class TimerNoted:
+    """A reminder was set."""
+
+    minutes: int
+    due_at: datetime
+    now: datetime
+
+
+@dataclass(frozen=True)
+class AskLength:
+    """The length of time allows several readings."""
+
+
+@dataclass(frozen=True)
+class PutOffNoted:
+    """An announcement comes again later."""
+
+    minutes: int
+
+
+@dataclass(frozen=True)
+class CannotPutOff:
+    """Putting it off would be too late."""
+
+    minutes_left: int
+
+
+@dataclass(frozen=True)
+class AcknowledgedReply:
+    """An announcement was answered."""
+
+    called: Called
+
+
+@dataclass(frozen=True)
+class NothingToAnswer:
+    """No announcement waits for an answer."""
+
+
+@dataclass(frozen=True)
+class Missed:
+    """Announcements and questions without an answer."""
+
+    calls: tuple[Call, ...]
+    questions: tuple["Reply", ...]
+
+
+@dataclass(frozen=True)
+class VoiceChanged:
+    """The voice speaks in another manner."""
+
+    manner: Manner
+
+
+@dataclass(frozen=True)
+class Asleep:
+    """Only the wake phrase and danger are listened for."""
+
+
+@dataclass(frozen=True)
+class Awake:
+    """Listening again."""
+
+
+@dataclass(frozen=True)
+class JobDone:
+    """The work is over, with the cautions for clearing up."""
+
+    running_cups: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class AskJobDone:
+    """Is the job over?"""
+
+
+@dataclass(frozen=True)
+class ScratchedFact:
+    """A fact that was told does not count any more."""
+
+    what: str
+
+
+Reply = (
+    ReadBack
+    | Call
+    | Opening
+    | AskTotalWanted
+    | TotalPlan
+    | AskWhichTemperature
+    | ConditionNoted
+    | ConditionUnlikely
+    | MayCoat
+    | MayNotCoat
+    | ConditionsMissing
+    | TimesMoved
+    | CupAhead
+    | CupWarning
+    | AskEmptied
+    | CupDone
+    | FirstCup
+    | NoSuchCup
+    | CoatStartNoted
+    | CoatNoted
+    | TapeNoted
+    | AskTapeOff
+    | TapeOffNoted
+    | NoTape
+    | NoCoat
+    | FilmNoted
+    | RecoatTooEarly
+    | RecoatOpen
+    | RecoatClosed
+    | TapeTime
+    | ReadyTimes
+    | FilmUnknown
+    | TimerNoted
+    | AskLength
+    | PutOffNoted
+    | CannotPutOff
+    | AcknowledgedReply
+    | NothingToAnswer
+    | Missed
+    | VoiceChanged
+    | Asleep
+    | Awake
+    | JobDone
+    | AskJobDone
+    | ScratchedFact
+    | AskComponent
+    | AskWhichValue
+    | AskRunningTotal
+    | AskDigits
+    | AskSure
+    | PourTarget
+    | StillToPour
+    | AskFinal
+    | AskOverPour
+    | MixComplete
+    | AddToBalance
+    | TotalWeight
+    | BatchIsTooSmall
+    | NotOnThisScale
+    | BeyondCapacity
+    | NothingOnScale
+    | LessThanBefore
+    | Scratched
+    | NothingToScratch
+    | SayItAgain
+    | Tared
+    | BatchOpened
+    | WaitingForReading
+    | NotMixedYet
+    | ClockStarted
+    | AskMixTemperature
+    | ClockAssumed
+    | ClockRunsAlready
+    | ClockUnknown
+    | TimeLeft
+    | PotLifeOver
+    | Balance
+    | AskYes
+    | NoQuestion
+    | NothingSaid
+    | WhatCanBeSaid
+    | NotUnderstood
+    | TooLoud
+    | NoSpeech
+    | HearingRestarted
+    | RefusedByCard
+)

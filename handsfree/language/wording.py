@@ -1,0 +1,557 @@
+"""The wording of everything that can be said.
+
+Written for the ear: the number first, digit by digit, at most two sentences, kind without
+chatter, and the same fact always in the same words.
+"""
+
+from fractions import Fraction
+from typing import assert_never
+
+from handsfree.core.mix import Component
+from handsfree.language.intents import CupSign
+from handsfree.language.numbers import say_cardinal, say_digits
+from handsfree.language.parser import Misheard, Reason
+from handsfree.language.replies import (
+    AcknowledgedReply,
+    AddToBalance,
+    AskComponent,
+    AskDigits,
+    AskEmptied,
+    AskFinal,
+    AskJobDone,
+    AskLength,
+    AskMixTemperature,
+    AskOverPour,
+    AskRunningTotal,
+    AskSure,
+    AskTapeOff,
+    AskTotalWanted,
+    AskWhichTemperature,
+    AskWhichValue,
+    AskYes,
+    Asleep,
+    Awake,
+    Balance,
+    BatchIsTooSmall,
+    BatchOpened,
+    BeyondCapacity,
+    Call,
+    Called,
+    CannotPutOff,
+    ClockAssumed,
+    ClockRunsAlready,
+    ClockStarted,
+    ClockUnknown,
+    CoatNoted,
+    CoatStartNoted,
+    ConditionNoted,
+    ConditionsMissing,
+    ConditionUnlikely,
+    CupAhead,
+    CupDone,
+    CupWarning,
+    FilmNoted,
+    FilmUnknown,
+    FirstCup,
+    HearingRestarted,
+    JobDone,
+    LessThanBefore,
+    MayCoat,
+    MayNotCoat,
+    Missed,
+    MixComplete,
+    NoCoat,
+    NoQuestion,
+    NoSpeech,
+    NoSuchCup,
+    NoTape,
+    NothingOnScale,
+    NothingSaid,
+    NothingToAnswer,
+    NothingToScratch,
+    NotMixedYet,
+    NotOnThisScale,
+    NotUnderstood,
+    Opening,
+    PotLifeOver,
+    PourTarget,
+    PutOffNoted,
+    ReadBack,
+    ReadyTimes,
+    RecoatClosed,
+    RecoatOpen,
+    RecoatTooEarly,
+    RefusedByCard,
+    Reply,
+    SayItAgain,
+    Scratched,
+    ScratchedFact,
+    StillToPour,
+    TapeNoted,
+    TapeOffNoted,
+    TapeTime,
+    Tared,
+    TimeLeft,
+    TimerNoted,
+    TimesMoved,
+    TooLoud,
+    TotalPlan,
+    TotalWeight,
+    VoiceChanged,
+    WaitingForReading,
+    WhatCanBeSaid,
+)
+from handsfree.language.times import say_minutes, say_time
+
+MOST_MISSED = 3  # More than three are not kept in the ear.
+
+
+def wording(reply: Reply) -> str:
+    """What is said, ready for the voice: no digits, no symbols, no abbreviations."""
+    match reply:
+        case ReadBack(component, g):
+            return f"{_part(component)} {_grams(g)}. Is that right?"
+        case Call():
+            return _call(reply)
+        case Opening(product, is_invented):
+            name = f"{product}, an invented product" if is_invented else product
+            return (
+                f"{name}. Gloves, eyes and fresh air first: epoxy can make you allergic for life, "
+                "and its label and safety data sheet decide."
+            )
+        case AskTotalWanted(total_g):
+            return f"{_capital(_grams(total_g))} in all. Is that right?"
+        case TotalPlan(resin_g, hardener_g):
+            return (
+                f"{_capital(_grams(resin_g))} of resin, then {say_digits(hardener_g)} of hardener. "
+                "Pour the resin first and tell me what you have."
+            )
+        case AskWhichTemperature():
+            return "Please say it again with air, surface, or cup."
+        case ConditionNoted(what, value, unit, missing):
+            end = f" I still need {_listed(missing)}." if missing else ""
+            return f"{_capital(what)} {say_digits(value)} {unit}.{end}"
+        case ConditionUnlikely(what, value):
+            return f"I heard {say_digits(value)} for {what}. Please say it again."
+        case MayCoat(margin_k, is_thin):
+            start = "That is a thin margin" if is_thin else "The air and the surface allow it"
+            return f"{start}. The surface is {say_digits(margin_k)} degrees above the dew point."
+        case MayNotCoat(faults, margin_k):
+            return (
+                f"Do not coat now: {_listed(faults)}. "
+                f"The surface is {say_digits(margin_k)} degrees above the dew point."
+            )
+        case ConditionsMissing(missing):
+            return f"I need {_listed(missing)} first."
+        case TimesMoved():
+            return _times_moved(reply)
+        case CupAhead(batch, minutes_left):
+            return (
+                f"By its warmth cup {say_digits(Fraction(batch))} has "
+                f"{say_minutes(minutes_left)} left, or less. Spread it now."
+            )
+        case CupWarning(sign, batch):
+            return _cup_warning(sign, batch)
+        case AskEmptied(batch):
+            return f"Cup {say_digits(Fraction(batch))} is empty. Is that right?"
+        case CupDone(batch):
+            return f"Cup {say_digits(Fraction(batch))} is done, its clock has stopped."
+        case FirstCup(batch, minutes_left):
+            return f"Cup {say_digits(Fraction(batch))} first, {say_minutes(minutes_left)} left."
+        case NoSuchCup(batch):
+            if batch is None:
+                return "No cup runs."
+            return f"Cup {say_digits(Fraction(batch))} does not run."
+        case CoatStartNoted(coat, warning):
+            end = f" {_capital(warning)}." if warning else ""
+            return f"Coat {say_digits(Fraction(coat))} has started.{end}"
+        case CoatNoted():
+            return _coat_noted(reply)
+        case TapeNoted():
+            return "Tape is on. I call when it must come off."
+        case AskTapeOff():
+            return "The tape is off. Is that right?"
+        case TapeOffNoted():
+            return "Tape is off."
+        case NoTape():
+            return "You have not told me of any tape."
+        case NoCoat():
+            return "You have not told me of a finished coat."
+        case FilmNoted(film, next_check_at, now):
+            end = f" Feel it again at {say_time(next_check_at, now)}." if next_check_at else ""
+            return f"The coat is {film.value}.{end}"
+        case RecoatTooEarly(opens_at, now):
+            if opens_at is None:
+                return "Not yet, and at this temperature it never will be. It is too cold to cure."
+            return f"Not yet. The next coat can go on at {say_time(opens_at, now)}."
+        case RecoatOpen(closes_at, now):
+            end = f" The window closes at {say_time(closes_at, now)}." if closes_at else ""
+            return f"The next coat can go on now.{end}"
+        case RecoatClosed():
+            return (
+                "The window has closed, so the next coat needs sanding first. "
+                "Wear a mask for the dust, and wipe it clean."
+            )
+        case TapeTime(ask_at, last_at, now):
+            end = f", and before {say_time(last_at, now)}" if last_at else ""
+            return f"The tape comes off from {say_time(ask_at, now)} on{end}."
+        case ReadyTimes():
+            return _ready_times(reply)
+        case FilmUnknown(missing):
+            return {
+                "coat": "Tell me first when the coat is finished.",
+                "surface": "Tell me the surface temperature, then I can tell the times.",
+                "card": "The card gives no times for the coat. Go by the data sheet.",
+            }[missing]
+        case TimerNoted(minutes, due_at, now):
+            return f"{_capital(say_minutes(minutes))}, at {say_time(due_at, now)}."
+        case AskLength():
+            return "I am not sure how long. Please say it again."
+        case PutOffNoted(minutes):
+            return f"Again in {say_minutes(minutes)}."
+        case CannotPutOff(minutes_left):
+            return f"That would be too late, {say_minutes(minutes_left)} are left."
+        case AcknowledgedReply(called):
+            return f"{_capital(_NAMES[called])}, understood."
+        case NothingToAnswer():
+            return "Nothing waits for an answer."
+        case Missed(calls, questions):
+            return _missed(calls, questions)
+        case VoiceChanged(manner):
+            return f"{_capital(manner.value)}."
+        case Asleep():
+            return "I listen only for hello bench, and for danger."
+        case Awake():
+            return "I am listening."
+        case AskJobDone():
+            return "The job is done. Is that right?"
+        case JobDone(running_cups):
+            return _job_done(running_cups)
+        case ScratchedFact(what):
+            return f"Scratched, {what}."
+        case AskComponent(g):
+            return f"{_capital(_grams(g))}. Resin or hardener?"
+        case AskWhichValue(component, values):
+            of = f" of {component.value}" if component else ""
+            options = ", or ".join(say_digits(value) for value in values)
+            return f"I heard {options}{of}. Please say it digit by digit."
+        case AskRunningTotal(first, g):
+            return f"{_capital(_grams(g))}. Is that together with the {first.value}?"
+        case AskDigits():
+            return "I am not sure of the number. Please say it one digit at a time, with grams."
+        case AskSure(component, g, expected_g):
+            return (
+                f"{_part(component)} {_grams(g)}? "
+                f"I expected about {say_digits(expected_g)}. Is that right?"
+            )
+        case PourTarget(component, target_g, low_g, high_g, total_g):
+            return (
+                f"{_capital(_grams(target_g))} of {component.value}, "
+                f"{say_digits(low_g)} to {say_digits(high_g)} is good. "
+                f"Without a tare the scale will show {say_digits(total_g)}."
+            )
+        case StillToPour(_, poured_g, remaining_g):
+            return f"{_capital(say_digits(poured_g))}. {_capital(say_digits(remaining_g))} more."
+        case AskFinal(component, poured_g, is_on_target, difference_g):
+            where = "on target" if is_on_target else _off_by(difference_g)
+            return f"{_part(component)} {_grams(poured_g)}, {where}. Is that right?"
+        case AskOverPour(component, poured_g, over_g):
+            return (
+                f"{_part(component)} {_grams(poured_g)}, {say_digits(over_g)} too much. "
+                "Is that right?"
+            )
+        case MixComplete(total_g, has_clock):
+            end = " Say mixed when the two parts meet." if has_clock else ""
+            return f"{_capital(_grams(total_g))} in all, the mix is complete.{end}"
+        case AddToBalance(component, add_g, shown_g, must_stop):
+            start = "Do not use it like this. " if must_stop else ""
+            return (
+                f"{start}Add {_grams(add_g)} of {component.value} to balance it, "
+                f"until the scale shows {say_digits(shown_g)}."
+            )
+        case TotalWeight(total_g, is_complete):
+            end = "" if is_complete else " when the mix is complete"
+            return f"{_capital(_grams(total_g))} in all{end}."
+        case BatchIsTooSmall(least_g, step_g):
+            return (
+                f"Too little for a scale with steps of {_grams(step_g)}. "
+                f"The least that works is {_grams(least_g)} of resin."
+            )
+        case NotOnThisScale(g, step_g):
+            return (
+                f"I heard {say_digits(g)}, but the scale has steps of {_grams(step_g)}. "
+                "Please say it again."
+            )
+        case BeyondCapacity(g, capacity_g):
+            return (
+                f"I heard {say_digits(g)}, but the scale carries only {_grams(capacity_g)}. "
+                "Please say it again."
+            )
+        case NothingOnScale():
+            return "I heard zero grams. Please say what the scale shows once something is in."
+        case LessThanBefore(component, shown_g, before_g):
+            return (
+                f"{_part(component)} {say_digits(shown_g)}? "
+                f"It was {say_digits(before_g)} before. Is that right?"
+            )
+        case Scratched(component, g):
+            if component is None or g is None:
+                return "Scratched."
+            return f"Scratched, {component.value} {_grams(g)}."
+        case NothingToScratch():
+            return "There is nothing to take back."
+        case SayItAgain():
+            return "Scratched. Please say it digit by digit, with grams."
+        case Tared():
+            return "The scale counts from zero."
+        case BatchOpened(number, product):
+            return f"Cup {say_digits(Fraction(number))}, {product}. What does the scale read?"
+        case WaitingForReading():
+            return "Nothing is on the scale yet. Tell me the resin first."
+        case NotMixedYet():
+            return "The cup is not complete yet. I start the clock when both parts are in."
+        case ClockStarted(batch, minutes):
+            return (
+                f"About {say_minutes(minutes)} for cup {say_digits(Fraction(batch))}. "
+                "The clock runs; the label decides."
+            )
+        case AskMixTemperature():
+            return "The clock runs from now. How warm is the mix, in degrees?"
+        case ClockAssumed(batch, minutes, mix_c):
+            return (
+                f"I take {say_digits(mix_c)} degrees for cup {say_digits(Fraction(batch))}: "
+                f"{say_minutes(minutes)} left."
+            )
+        case ClockRunsAlready(batch):
+            return f"The clock of cup {say_digits(Fraction(batch))} runs already."
+        case ClockUnknown():
+            return "The card gives no pot life, so I keep no clock. Go by the label."
+        case TimeLeft(batch, minutes):
+            return f"About {say_minutes(minutes)} left for cup {say_digits(Fraction(batch))}."
+        case PotLifeOver(batch, minutes_late):
+            late = f", {say_minutes(minutes_late)} ago" if minutes_late else ""
+            return (
+                f"Cup {say_digits(Fraction(batch))}. The pot life is over{late}; "
+                "do not use the rest."
+            )
+        case Balance(batch, resin_g, hardener_g, is_complete):
+            return _balance(batch, resin_g, hardener_g, is_complete)
+        case AskYes():
+            return "I am not sure I heard a yes. Please say yes or no again."
+        case NoQuestion():
+            return "I had no question open."
+        case NothingSaid():
+            return "I have not said anything yet."
+        case WhatCanBeSaid(examples):
+            return "You can say, " + "; or ".join(examples) + "."
+        case NotUnderstood(misheard):
+            return _not_understood(misheard)
+        case TooLoud():
+            return "That was too loud for the microphone. Please say it again, a little softer."
+        case NoSpeech():
+            return "I heard no speech."
+        case HearingRestarted():
+            return "I could not hear for a moment. Please say the last thing again."
+        case RefusedByCard(sentence):
+            return sentence
+        case _:
+            assert_never(reply)
+
+
+def _not_understood(misheard: Misheard) -> str:
+    match misheard.reason:
+        case Reason.SILENCE:
+            return "I heard a voice, but no words."
+        case Reason.TOO_LONG:
+            return "That was too long for me. Please say one thing at a time."
+        case Reason.NUMBER_CUT_OFF:
+            return "The number was cut off. Please say all of it, with grams."
+        case Reason.NOT_A_NUMBER:
+            return "I heard number words, but no number. Please say it digit by digit."
+        case Reason.TWO_MEANINGS:
+            return "I heard two things at once. Please say one of them."
+        case Reason.UNKNOWN_WORDS | Reason.NO_SENTENCE:
+            return _what_stood_out(misheard)
+        case _:
+            assert_never(misheard.reason)
+
+
+def _what_stood_out(misheard: Misheard) -> str:
+    if misheard.has_number and misheard.has_component:
+        return "I heard a part and a number, but not all of it. Please say it again."
+    if misheard.has_number:
+        return "I heard a number, but not all of it. Please say the part, the number, and grams."
+    if misheard.has_component:
+        return "I heard which part, but no number. Please say it again."
+    return "I did not understand that. Say help to hear what you can say."
+
+
+def _balance(
+    batch: int, resin_g: Fraction | None, hardener_g: Fraction | None, is_complete: bool
+) -> str:
+    cup = f"Cup {say_digits(Fraction(batch))}"
+    if resin_g is None and hardener_g is None:
+        return f"{cup}. Nothing is in it yet."
+    parts = [
+        f"{name} {_grams(g)}"
+        for name, g in (("resin", resin_g), ("hardener", hardener_g))
+        if g is not None
+    ]
+    end = "It is complete." if is_complete else "It is not complete yet."
+    return f"{cup}. {_capital(', '.join(parts))}. {end}"
+
+
+_NAMES = {
+    Called.POT_LIFE: "the pot life",
+    Called.TAPE_ASK: "the tape",
+    Called.TAPE_INSIST: "the tape",
+    Called.TAPE_LAST_CALL: "the tape",
+    Called.TACKY_CHECK: "the tacky check",
+    Called.RECOAT_OPENS: "the next coat",
+    Called.RECOAT_CLOSES_SOON: "the next coat",
+    Called.RECOAT_CLOSED: "the recoat window",
+    Called.HANDLE: "the coat",
+    Called.SAND: "sanding",
+    Called.USE: "the coat",
+    Called.FULL_CURE: "full cure",
+    Called.TIMER: "the timer",
+}
+
+
+def _call(call: Call) -> str:
+    """An announcement: the thing, what to do, and how long there is for it."""
+    number = say_digits(Fraction(call.number))
+    late = f" That was {say_minutes(call.minutes_late)} ago." if call.minutes_late else ""
+    left = f", {say_minutes(call.minutes_left)} left" if call.minutes_left is not None else ""
+    match call.called:
+        case Called.POT_LIFE if call.percent >= 100:
+            return f"Cup {number}. The pot life is over; do not use the rest.{late}"
+        case Called.POT_LIFE:
+            share = {50: "Half", 75: "Three quarters", 90: "Nine tenths"}[call.percent]
+            return f"Cup {number}. {share} of the pot life is gone{left}."
+        case Called.TAPE_ASK:
+            return f"Coat {number}. Pull the tape now{left}."
+        case Called.TAPE_INSIST:
+            return f"Coat {number}. The tape must come off now{left}."
+        case Called.TAPE_LAST_CALL:
+            return f"Coat {number}. Last call for the tape, pull it now.{late}"
+        case Called.TACKY_CHECK:
+            return f"Coat {number}. Feel at the edge whether it is still tacky.{late}"
+        case Called.RECOAT_OPENS:
+            return f"Coat {number}. The next coat can go on.{late}"
+        case Called.RECOAT_CLOSES_SOON:
+            return f"Coat {number}. The window for the next coat closes soon{left}."
+        case Called.RECOAT_CLOSED:
+            return f"Coat {number}. The window has closed; sand before the next coat.{late}"
+        case Called.HANDLE:
+            return f"Coat {number}. It can be handled with care.{late}"
+        case Called.SAND:
+            return f"Coat {number}. It can be sanded; wear a mask for the dust.{late}"
+        case Called.USE:
+            return f"Coat {number}. It is ready for light use.{late}"
+        case Called.FULL_CURE:
+            return f"Coat {number}. It has reached full cure.{late}"
+        case Called.TIMER:
+            return f"Timer {number}. The time is up.{late}"
+        case _:
+            assert_never(call.called)
+
+
+def _cup_warning(sign: CupSign, batch: int | None) -> str:
+    cup = "The cup" if batch is None else f"Cup {say_digits(Fraction(batch))}"
+    match sign:
+        case CupSign.WARM:
+            return (
+                f"{cup} is running away. Spread it now, or stop using it and set it down outside "
+                "on concrete."
+            )
+        case CupSign.THICK:
+            return f"{cup} has started to gel. Stop using it; set it outside, open, on concrete."
+        case CupSign.SMOKING:
+            return (
+                "Do not breathe it and do not carry it far. If you can, set it down outside on "
+                "concrete, open, away from what burns; else get out and call for help."
+            )
+        case _:
+            assert_never(sign)
+
+
+def _coat_noted(noted: CoatNoted) -> str:
+    start = f"Coat {say_digits(Fraction(noted.coat))} is on."
+    if noted.needs_surface:
+        return f"{start} How warm is the surface?"
+    parts = []
+    if noted.has_tape and noted.tape_at is not None:
+        parts.append(f"tape off at {say_time(noted.tape_at, noted.now)}")
+    if noted.recoat_at is not None:
+        parts.append(f"next coat from {say_time(noted.recoat_at, noted.now)}")
+    return f"{start} {_capital(', '.join(parts))}." if parts else start
+
+
+def _times_moved(moved: TimesMoved) -> str:
+    start = "Warmer now" if moved.is_warmer else "Colder now"
+    parts = []
+    if moved.tape_at is not None:
+        parts.append(f"tape comes off at {say_time(moved.tape_at, moved.now)}")
+    if moved.recoat_at is not None:
+        parts.append(f"next coat from {say_time(moved.recoat_at, moved.now)}")
+    return f"Surface {say_digits(moved.surface_c)} degrees. {start}, {', '.join(parts)}."
+
+
+def _ready_times(ready: ReadyTimes) -> str:
+    parts = [
+        f"{name} at {say_time(at, ready.now)}"
+        for name, at in (
+            ("handle", ready.handle_at),
+            ("sand", ready.sand_at),
+            ("use", ready.use_at),
+        )
+        if at is not None
+    ]
+    if not parts:
+        return "At this temperature it never will be. It is too cold to cure."
+    return f"{_capital(', '.join(parts))}. The data sheet decides."
+
+
+def _missed(calls: tuple[Call, ...], questions: tuple[Reply, ...]) -> str:
+    said = [_call(call) for call in calls[:MOST_MISSED]]
+    said += [wording(question) for question in questions[: MOST_MISSED - len(said)]]
+    if not said:
+        return "You missed nothing."
+    more = len(calls) + len(questions) - len(said)
+    end = f" And {say_cardinal(more)} more." if more else ""
+    return " ".join(said) + end
+
+
+def _job_done(running_cups: tuple[int, ...]) -> str:
+    start = "The job is done."
+    if running_cups:
+        numbers = _listed(tuple(say_digits(Fraction(number)) for number in running_cups))
+        start = f"The job is done; cup {numbers} still runs, so watch it until it is cold."
+    return (
+        f"{start} Rags flat outside or in a lidded can, skin with soap and water and never with "
+        "solvent."
+    )
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _part(component: Component) -> str:
+    return component.value.capitalize()
+
+
+def _grams(g: Fraction) -> str:
+    return f"{say_digits(g)} {'gram' if g == 1 else 'grams'}"
+
+
+def _off_by(difference_g: Fraction) -> str:
+    side = "over" if difference_g > 0 else "under"
+    return f"{say_digits(abs(difference_g))} {side}, inside the tolerance"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

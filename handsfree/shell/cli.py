@@ -1,0 +1,245 @@
+"""The command line."""
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import handsfree
+from handsfree.core.errors import Refusal
+from handsfree.shell import calculator
+from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
+from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
+
+if TYPE_CHECKING:
+    # Loaded by the commands that need them, so that the others start at once.
+    from handsfree.shell.hearing import Hearing
+    from handsfree.shell.speaker import Speaker
+
+BAD_INPUT = 2
+LEAST_STEP_G, LARGEST_STEP_G = Fraction(1, 1000), Fraction(100)
+LARGEST_CAPACITY_G = Fraction(100_000)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs one command.
+
+    Args:
+        arguments: the words after the program's name; None takes them from the system.
+
+    Returns:
+        The exit code: 0 done, 1 something needed is missing (``check``), 2 bad input.
+    """
+    args = _parser().parse_args(arguments)
+    try:
+        code: int = args.run(args)
+    except KnownTrouble as trouble:
+        print(trouble, file=sys.stderr)
+        return BAD_INPUT
+    except BrokenPipeError:
+        # The reader of our output has gone, as in "handsfree ... | head".
+        sys.stderr.close()
+        return BAD_INPUT
+    return code
+
+
+class KnownTrouble(Exception):
+    """Something the user can put right; the message says how."""
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="handsfree",
+        description="Talk a two-part epoxy job through with both hands busy. "
+        "The product's label and safety data sheet decide.",
+    )
+    parser.add_argument("--version", action="version", version=handsfree.__version__)
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+
+    demo = commands.add_parser("demo", help="an invented job from recordings, no microphone needed")
+    _add_job_options(demo)
+    demo.add_argument("--wav", type=Path, metavar="FILE", help="write the spoken answers to a file")
+    demo.add_argument("--quiet", action="store_true", help="print only, do not speak")
+    demo.set_defaults(run=_demo)
+
+    hear = commands.add_parser("hear", help="decode recordings as the live loop would")
+    hear.add_argument("files", nargs="+", metavar="FILE", help="wav, flac or ogg")
+    hear.add_argument("--json", action="store_true", help="one JSON line per utterance")
+    hear.add_argument("--together", action="store_true", help="one dialogue over all files")
+    _add_job_options(hear)
+    hear.set_defaults(run=_hear)
+
+    typed = commands.add_parser("type", help="the same dialogue typed, on a simulated clock")
+    typed.add_argument("--json", action="store_true", help="one JSON line per thing said")
+    typed.add_argument("--script", metavar="FILE", help="lines of: HH:MM:SS words")
+    typed.add_argument("--until", metavar="TIME", help="let the clock run on to HH:MM:SS")
+    _add_job_options(typed)
+    typed.set_defaults(run=_type)
+
+    run = commands.add_parser("run", help="listen and speak, live")
+    _add_job_options(run)
+    run.set_defaults(run=_run)
+
+    check = commands.add_parser("check", help="what is installed, what is missing, how to get it")
+    _add_job_options(check)
+    check.set_defaults(run=_check)
+
+    calculator.add_commands(commands)
+
+    bench = commands.add_parser("bench", help="measure; prints Markdown")
+    topics = bench.add_subparsers(metavar="TOPIC", required=True)
+    hearing = topics.add_parser("hearing", help="right, asked and wrong on indexed recordings")
+    hearing.add_argument("--speech", type=Path, required=True, action="append", metavar="FOLDER")
+    hearing.add_argument("--noise", type=Path, metavar="FOLDER", help="recordings of noise")
+    hearing.add_argument("--snr", default="20,10,5", metavar="DB,DB", help="default 20,10,5")
+    hearing.add_argument("--every", type=int, default=1, metavar="N", help="each Nth recording")
+    hearing.add_argument("--confusions", type=int, default=40, metavar="N", help="most to list")
+    hearing.add_argument("--jobs", type=int, default=os.cpu_count() or 1, metavar="N")
+    hearing.add_argument("--report", type=Path, metavar="FILE", help="also write it to a file")
+    hearing.add_argument("--model", type=Path, metavar="FOLDER", help="another Vosk model folder")
+    hearing.set_defaults(run=_bench_hearing)
+    return parser
+
+
+def _add_job_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--product",
+        default=DEFAULT_CARD,
+        metavar="CARD",
+        help=f"a product card: a file, or the name of a shipped one (default {DEFAULT_CARD})",
+    )
+    parser.add_argument("--model", type=Path, metavar="FOLDER", help="another Vosk model folder")
+    parser.add_argument(
+        "--scale-step",
+        type=_grams(LEAST_STEP_G, LARGEST_STEP_G),
+        default=DEFAULT_STEP_G,
+        metavar="GRAMS",
+        help="the scale's smallest step (default 1)",
+    )
+    parser.add_argument(
+        "--scale-capacity",
+        type=_grams(Fraction(1), LARGEST_CAPACITY_G),
+        default=DEFAULT_CAPACITY_G,
+        metavar="GRAMS",
+        help="the most the scale carries (default 5000)",
+    )
+
+
+def _grams(low: Fraction, high: Fraction) -> Callable[[str], Fraction]:
+    def grams(text: str) -> Fraction:
+        try:
+            # A plain decimal only: Fraction would also take "1/3" and "1e9".
+            if not text.replace(".", "", 1).isdecimal() or not text.isascii():
+                raise ValueError
+            value = Fraction(text)
+        except ValueError:
+            raise argparse.ArgumentTypeError(f"{text!r} is no number of grams") from None
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(
+                f"{text} is outside {float(low):g} to {float(high):g} grams"
+            )
+        return value
+
+    return grams
+
+
+def _new_session(args: argparse.Namespace) -> Session:
+    try:
+        card = load_card(args.product)
+        setup = setup_of(card, step_g=args.scale_step, capacity_g=args.scale_capacity)
+    except CardUnusable as error:
+        raise KnownTrouble(str(error)) from error
+    except Refusal as refusal:
+        raise KnownTrouble(f"{args.product} cannot be weighed. {refusal}") from refusal
+    return Session(setup)
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from handsfree.shell import demo
+
+    session = _new_session(args)
+    with ExitStack() as stack:
+        hearing = _hearing(args, stack)
+        speaker = None if args.quiet else _speaker(args.wav, stack)
+        try:
+            return demo.run(args, hearing, session, speaker)
+        except demo.DemoMissing as error:
+            raise KnownTrouble(str(error)) from error
+
+
+def _hear(args: argparse.Namespace) -> int:
+    from handsfree.shell import hear
+
+    session = _new_session(args)
+    with ExitStack() as stack:
+        hearing = _hearing(args, stack)
+        return hear.run(args, hearing, lambda: Session(session.setup))
+
+
+def _type(args: argparse.Namespace) -> int:
+    from handsfree.shell import typed
+
+    return typed.run(args, _new_session(args))
+
+
+def _run(args: argparse.Namespace) -> int:
+    from handsfree.shell import live
+    from handsfree.shell.microphone import Microphone
+    from handsfree.shell.sound_device import NoSoundDevice, sound_library
+
+    session = _new_session(args)
+    with ExitStack() as stack:
+        try:
+            microphone = Microphone(sound_library())
+        except NoSoundDevice as error:
+            raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
+        return live.run(session, _hearing(args, stack), microphone, _speaker(None, stack))
+
+
+def _check(args: argparse.Namespace) -> int:
+    from handsfree.shell import checkup
+
+    return checkup.run(args.model, args.product)
+
+
+def _bench_hearing(args: argparse.Namespace) -> int:
+    from handsfree.shell import bench
+    from handsfree.shell.model_folder import ModelUnusable
+
+    try:
+        return bench.run(args)
+    except (ValueError, ModelUnusable) as error:
+        raise KnownTrouble(str(error)) from error
+
+
+def _hearing(args: argparse.Namespace, stack: ExitStack) -> "Hearing":
+    from handsfree.shell.hearing import Hearing, HearingLost
+    from handsfree.shell.model_folder import ModelUnusable, shipped_model
+
+    try:
+        return stack.enter_context(Hearing(args.model or shipped_model()))
+    except (ModelUnusable, HearingLost) as error:
+        raise KnownTrouble(str(error)) from error
+
+
+def _speaker(wav: Path | None, stack: ExitStack) -> "Speaker | None":
+    """A speaker to a file or the loudspeaker; None, with a word why, when there is neither."""
+    from handsfree.shell.sound_device import NoSoundDevice, sound_library
+    from handsfree.shell.speaker import Loudspeaker, Speaker, WaveFile
+    from handsfree.shell.voice import Voice
+
+    def tell(message: str) -> None:
+        print(message, file=sys.stderr)
+
+    try:
+        output = WaveFile(wav) if wav is not None else Loudspeaker(sound_library())
+    except NoSoundDevice as error:
+        tell(f"{error} What is said is only printed.")
+        return None
+    speaker = Speaker(stack.enter_context(Voice()), output, tell)
+    stack.callback(speaker.close)
+    return speaker

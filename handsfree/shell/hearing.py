@@ -1,0 +1,190 @@
+"""The ear in a process of its own, which may crash or hang without harm to the clocks."""
+
+import multiprocessing
+from collections.abc import Iterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+from random import Random
+
+from handsfree.language.grammar import example_phrases, vocabulary
+from handsfree.shell.ear import Ear, Utterance
+from handsfree.shell.model_folder import check_model
+from handsfree.shell.recognizer import BYTES_PER_SAMPLE, SAMPLE_RATE_HZ, Recognizer, word_list
+
+EXAMPLE_PHRASES = 2_000
+# The phrases are the same each time, so that the same sound gives the same words.
+PHRASE_SEED = 1
+START_TIMEOUT_S = 20.0  # A slow disk and a cold cache; then something is wrong.
+ANSWER_TIMEOUT_S = 5.0
+# Sound sent ahead of the answers: less than a pipe holds, so that sending never blocks.
+MOST_UNANSWERED_BYTES = SAMPLE_RATE_HZ * BYTES_PER_SAMPLE
+
+
+class HearingLost(Exception):
+    """The child process crashed or gave no answer in time."""
+
+
+@dataclass(frozen=True)
+class _Ready:
+    """The model is loaded."""
+
+
+@dataclass(frozen=True)
+class _Failed:
+    """The model could not be loaded."""
+
+    message: str
+
+
+@dataclass(frozen=True)
+class _Heard:
+    """One message was worked through."""
+
+    taken_bytes: int
+    utterances: tuple[Utterance, ...]
+
+
+class Hearing:
+    """Sound in, utterances out, by way of the child process.
+
+    Use as a context manager. After ``HearingLost`` call ``start`` again.
+    """
+
+    def __init__(self, model_folder: Path) -> None:
+        """Takes the model's folder; nothing is loaded before ``start``."""
+        self._model_folder = model_folder
+        self._process: BaseProcess | None = None
+        self._pipe: Connection | None = None
+        self._unanswered_bytes = 0
+
+    def __enter__(self) -> "Hearing":
+        self.start()
+        return self
+
+    def __exit__(self, *_exception: object) -> None:
+        self.stop()
+
+    def start(self) -> None:
+        """Starts the child and waits until it listens.
+
+        Raises:
+            ModelUnusable: the model folder cannot serve.
+            HearingLost: the child could not load it, or died.
+        """
+        check_model(self._model_folder, vocabulary())
+        self.stop()
+        context = multiprocessing.get_context("spawn")
+        self._pipe, far_end = context.Pipe()
+        self._process = context.Process(
+            target=_listen, args=(far_end, self._model_folder), name="hearing", daemon=True
+        )
+        self._process.start()
+        far_end.close()
+        self._unanswered_bytes = 0
+        first = self._receive(START_TIMEOUT_S)
+        if isinstance(first, _Failed):
+            self.stop()
+            raise HearingLost(first.message)
+
+    def stop(self) -> None:
+        """Ends the child, whatever it is doing."""
+        if self._pipe is not None:
+            self._pipe.close()
+        if self._process is not None:
+            self._process.kill()
+            self._process.join()
+            self._process.close()
+        self._pipe = self._process = None
+
+    @property
+    def pid(self) -> int | None:
+        """The child's process id; None when it is not running."""
+        return self._process.pid if self._process is not None else None
+
+    def hear(self, block: bytes) -> list[Utterance]:
+        """Sends a block of sound and returns the utterances that have ended by now.
+
+        Args:
+            block: 16-bit little-endian mono sound at 16 kHz, at most one second.
+
+        Raises:
+            HearingLost: the child crashed, or hangs.
+        """
+        self._send(block, max(len(block), 1))
+        ended: list[Utterance] = []
+        pipe = self._open_pipe()
+        while self._unanswered_bytes > MOST_UNANSWERED_BYTES or pipe.poll():
+            ended += self._take_answer()
+        return ended
+
+    def finish(self) -> list[Utterance]:
+        """The stream has ended: the utterances that are still open. A new stream may follow.
+
+        Raises:
+            HearingLost: the child crashed, or hangs.
+        """
+        self._send(None, 1)
+        ended: list[Utterance] = []
+        while self._unanswered_bytes:
+            ended += self._take_answer()
+        return ended
+
+    def hear_all(self, blocks: Iterator[bytes]) -> Iterator[Utterance]:
+        """The utterances of a whole stream, as they end."""
+        for block in blocks:
+            yield from self.hear(block)
+        yield from self.finish()
+
+    def _open_pipe(self) -> Connection:
+        if self._pipe is None:
+            raise HearingLost("the recognizer is not running")
+        return self._pipe
+
+    def _send(self, block: bytes | None, counted_bytes: int) -> None:
+        try:
+            self._open_pipe().send(block)
+        except OSError as error:
+            raise HearingLost("the recognizer crashed") from error
+        self._unanswered_bytes += counted_bytes
+
+    def _take_answer(self) -> tuple[Utterance, ...]:
+        answer = self._receive(ANSWER_TIMEOUT_S)
+        assert isinstance(answer, _Heard)
+        self._unanswered_bytes -= answer.taken_bytes
+        return answer.utterances
+
+    def _receive(self, timeout_s: float) -> _Ready | _Failed | _Heard:
+        pipe = self._open_pipe()
+        try:
+            if not pipe.poll(timeout_s):
+                raise HearingLost(f"the recognizer gave no answer for {timeout_s:g} s")
+            message: _Ready | _Failed | _Heard = pipe.recv()
+        except (OSError, EOFError) as error:
+            raise HearingLost("the recognizer crashed") from error
+        return message
+
+
+def _listen(pipe: Connection, model_folder: Path) -> None:
+    """The child's whole life: loads the model, then answers each block of sound."""
+    phrases = example_phrases(EXAMPLE_PHRASES, Random(PHRASE_SEED).randrange)
+    words = word_list(vocabulary(), phrases)
+    try:
+        recognizer = Recognizer(model_folder)
+    except RuntimeError as error:
+        pipe.send(_Failed(str(error)))
+        return
+    pipe.send(_Ready())
+    ear = Ear(recognizer, words)
+    while True:
+        try:
+            block = pipe.recv()
+        except (EOFError, KeyboardInterrupt):
+            return
+        if block is None:
+            ended = ear.finish()
+            ear = Ear(recognizer, words)
+            pipe.send(_Heard(1, tuple(ended)))
+        else:
+            pipe.send(_Heard(max(len(block), 1), tuple(ear.hear(block))))

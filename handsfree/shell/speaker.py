@@ -1,0 +1,190 @@
+"""Speech to a loudspeaker or a file: one thing at a time, an alarm first."""
+
+import queue
+import threading
+import wave
+from collections.abc import Callable
+from pathlib import Path
+from types import ModuleType
+from typing import Protocol
+
+import numpy as np
+import soxr
+
+from handsfree.job.boundary import Priority
+from handsfree.language.intents import Manner
+from handsfree.shell.sound_device import require_device
+from handsfree.shell.voice import Speech, Voice, VoiceLost
+
+BLOCK_S = 0.02
+# The room and the devices still carry the last words for this long (echo tail and latency).
+TAIL_S = 0.35
+RATE_STEP = 20  # Words a minute; a difference that is noticed.
+# 4 dB a step. The softest must stay audible: an alarm uses the same voice.
+VOLUME_STEP, SOFTEST, LOUDEST = 1.6, 0.25, 2.5
+
+
+def _scaled(speech: Speech, volume: float) -> Speech:
+    if volume == 1.0:
+        return speech
+    samples = np.frombuffer(speech.samples, dtype="<i2") * volume
+    limited = np.clip(samples, -32768, 32767).astype("<i2")
+    return Speech(limited.tobytes(), speech.rate_hz)
+
+
+class Output(Protocol):
+    """Where speech goes."""
+
+    def play(self, speech: Speech, is_cut: Callable[[], bool]) -> bool:
+        """Plays it to its end, or until ``is_cut``; returns whether all of it was played."""
+
+    def close(self) -> None:
+        """Releases the device or finishes the file."""
+
+
+class Loudspeaker:
+    """The default output device."""
+
+    def __init__(self, library: ModuleType) -> None:
+        """Finds the device.
+
+        Raises:
+            NoSoundDevice: there is none.
+        """
+        device = require_device(library, "output")
+        self._library = library
+        self._rate_hz = int(float(str(device["default_samplerate"])))
+
+    def play(self, speech: Speech, is_cut: Callable[[], bool]) -> bool:
+        """Plays in short blocks, so that an alarm can cut it within one of them."""
+        samples = np.frombuffer(speech.samples, dtype="<i2")
+        if speech.rate_hz != self._rate_hz:
+            samples = soxr.resample(samples, speech.rate_hz, self._rate_hz)
+        block = int(self._rate_hz * BLOCK_S)
+        with self._library.RawOutputStream(
+            samplerate=self._rate_hz, channels=1, dtype="int16", latency="low"
+        ) as stream:
+            for at in range(0, len(samples), block):
+                if is_cut():
+                    # Silence at once: a plain stop would play out what is buffered.
+                    stream.abort()
+                    return False
+                stream.write(samples[at : at + block].tobytes())
+        return True
+
+    def close(self) -> None:
+        """Nothing is held between sentences."""
+
+
+class WaveFile:
+    """A WAV file that takes sentence after sentence, a short pause between them."""
+
+    PAUSE_S = 0.4
+
+    def __init__(self, path: Path) -> None:
+        """Opens the file at the first sentence, when the voice's rate is known."""
+        self._path = path
+        self._file: wave.Wave_write | None = None
+
+    def play(self, speech: Speech, is_cut: Callable[[], bool]) -> bool:  # noqa: ARG002
+        """Appends the sentence. A file is never cut short: nobody waits for it."""
+        if self._file is None:
+            self._file = wave.open(str(self._path), "wb")  # noqa: SIM115
+            self._file.setnchannels(1)
+            self._file.setsampwidth(2)
+            self._file.setframerate(speech.rate_hz)
+        self._file.writeframes(speech.samples)
+        self._file.writeframes(bytes(2 * int(self.PAUSE_S * speech.rate_hz)))
+        return True
+
+    def close(self) -> None:
+        """Completes the file's header."""
+        if self._file is not None:
+            self._file.close()
+
+
+class Speaker:
+    """Says sentences in a thread of its own, the most urgent first.
+
+    The text is always printed by the caller; a voice that fails costs only the sound, and
+    ``on_trouble`` is told once.
+    """
+
+    def __init__(self, voice: Voice, output: Output, on_trouble: Callable[[str], None]) -> None:
+        """Starts the thread."""
+        self._voice = voice
+        self._output = output
+        self._on_trouble = on_trouble
+        self._waiting: queue.PriorityQueue[tuple[int, int, str]] = queue.PriorityQueue()
+        self._count = 0
+        self._current = 0  # Rank of what is being said.
+        self._told = False
+        self._closing = False
+        self._volume = 1.0
+        self._thread = threading.Thread(target=self._run, name="speaker", daemon=True)
+        self._thread.start()
+
+    def say(self, text: str, priority: Priority) -> None:
+        """Puts a sentence in line; an alarm cuts an answer, which is then said again."""
+        self._count += 1
+        rank = list(Priority).index(priority)
+        self._waiting.put((rank, self._count, text))
+
+    def adjust(self, manner: Manner) -> None:
+        """Speaks in another manner from the next sentence on."""
+        match manner:
+            case Manner.SLOWER | Manner.FASTER:
+                self._voice.change_rate(-RATE_STEP if manner is Manner.SLOWER else RATE_STEP)
+            case Manner.LOUDER | Manner.QUIETER:
+                change = VOLUME_STEP if manner is Manner.LOUDER else 1 / VOLUME_STEP
+                self._volume = min(LOUDEST, max(SOFTEST, self._volume * change))
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether nothing is being said or waits to be said."""
+        return self._waiting.unfinished_tasks == 0
+
+    def drain(self) -> None:
+        """Waits until everything was said."""
+        self._waiting.join()
+
+    def close(self) -> None:
+        """Stops at once and releases the output."""
+        self._closing = True
+        self._waiting.put((len(Priority), 0, ""))
+        self._thread.join()
+        self._output.close()
+
+    def _is_cut(self) -> bool:
+        if self._closing:
+            return True
+        with self._waiting.mutex:
+            waiting = self._waiting.queue
+            return bool(waiting) and waiting[0][0] < self._current
+
+    def _run(self) -> None:
+        while True:
+            rank, count, text = self._waiting.get()
+            if self._closing:
+                self._waiting.task_done()
+                return
+            self._current = rank
+            if not self._speak(text) and not self._closing:
+                self._waiting.put((rank, count, text))
+            self._waiting.task_done()
+
+    def _speak(self, text: str) -> bool:
+        """Whether the sentence is done with: said in full, or not sayable at all."""
+        try:
+            speech = self._voice.render(text)
+            return self._output.play(_scaled(speech, self._volume), self._is_cut)
+        except VoiceLost as error:
+            self._tell(f"The voice failed, so this was only printed: {error}.")
+        except Exception as error:  # A device may raise whatever its driver does.
+            self._tell(f"The loudspeaker failed, so this was only printed: {error}.")
+        return True
+
+    def _tell(self, message: str) -> None:
+        if not self._told:
+            self._told = True
+            self._on_trouble(message)

@@ -1,0 +1,175 @@
+"""Wording: ready for a voice that reads digits and symbols in ways of its own."""
+
+import re
+from datetime import UTC, datetime, timedelta
+from fractions import Fraction
+from random import Random
+
+import pytest
+
+from handsfree.core.mix import Component
+from handsfree.language import replies
+from handsfree.language.intents import CupSign, Film, Manner
+from handsfree.language.parser import Misheard, Reason
+from handsfree.language.replies import Call, Called, Reply
+from handsfree.language.wording import wording
+
+RESIN, HARDENER = Component.RESIN, Component.HARDENER
+F = Fraction
+NOW = datetime(2026, 1, 5, 14, 0, tzinfo=UTC)
+LATER = NOW + timedelta(hours=20, minutes=7)
+
+EXAMPLES: list[Reply] = [
+    replies.ReadBack(RESIN, F(856)),
+    replies.AskComponent(F(164)),
+    replies.AskWhichValue(RESIN, (F(42), F(4042))),
+    replies.AskRunningTotal(RESIN, F(978)),
+    replies.AskDigits(),
+    replies.AskSure(HARDENER, F(12), F(122)),
+    replies.PourTarget(HARDENER, F(122), F(120), F(124), F(978)),
+    replies.StillToPour(HARDENER, F(115), F(7)),
+    replies.AskFinal(HARDENER, F(122), True, F(0)),
+    replies.AskFinal(HARDENER, F(126), False, F(4)),
+    replies.AskFinal(HARDENER, F("118.5"), False, F("-3.5")),
+    replies.AskOverPour(HARDENER, F(154), F(11)),
+    replies.MixComplete(F(978), True),
+    replies.MixComplete(F(978), False),
+    replies.AddToBalance(RESIN, F(78), F(232), True),
+    replies.AddToBalance(RESIN, F(36), F(184), False),
+    replies.TotalWeight(F(978), True),
+    replies.TotalWeight(F(978), False),
+    replies.BatchIsTooSmall(F(140), F(1)),
+    replies.NotOnThisScale(F("14.2"), F(1)),
+    replies.BeyondCapacity(F(9000), F(5000)),
+    replies.NothingOnScale(),
+    replies.LessThanBefore(HARDENER, F(90), F(115)),
+    replies.Scratched(RESIN, F(856)),
+    replies.Scratched(None, None),
+    replies.NothingToScratch(),
+    replies.SayItAgain(),
+    replies.Tared(),
+    replies.BatchOpened(2, "Gate Coat"),
+    replies.WaitingForReading(),
+    replies.NotMixedYet(),
+    replies.AskMixTemperature(),
+    replies.ClockStarted(1, 23),
+    replies.ClockRunsAlready(1),
+    replies.ClockUnknown(),
+    replies.TimeLeft(1, 11),
+    replies.TimeLeft(1, 1),
+    replies.TimeLeft(1, 0),
+    replies.PotLifeOver(1, 0),
+    replies.PotLifeOver(1, 7),
+    replies.Balance(1, F(856), None, False),
+    replies.Balance(1, None, None, False),
+    replies.Balance(1, F(856), F(122), True),
+    replies.AskYes(),
+    replies.NoQuestion(),
+    replies.NothingSaid(),
+    replies.WhatCanBeSaid(("resin eight five six grams",)),
+    *(
+        replies.NotUnderstood(Misheard(reason, (), number, part))
+        for reason in Reason
+        for number in (True, False)
+        for part in (True, False)
+    ),
+    replies.TooLoud(),
+    replies.NoSpeech(),
+    replies.HearingRestarted(),
+    *(
+        Call(called, 1, 50, left, late)
+        for called in Called
+        for left in (None, 7)
+        for late in (0, 9)
+    ),
+    Call(Called.POT_LIFE, 2, 100, 0, 3),
+    replies.Opening("Gate Coat", True),
+    replies.Opening("Gate Coat", False),
+    replies.AskTotalWanted(F(500)),
+    replies.TotalPlan(F(438), F(62)),
+    replies.AskWhichTemperature(),
+    replies.ConditionNoted("air", F(22), "degrees", ("the surface", "the humidity")),
+    replies.ConditionNoted("air", F(22), "degrees", ()),
+    replies.ConditionUnlikely("humidity", F(400)),
+    replies.MayCoat(F("6.5"), False),
+    replies.MayCoat(F("3.2"), True),
+    replies.MayNotCoat(("the air is too humid",), F("1.5")),
+    replies.ConditionsMissing(("the air", "the surface", "the humidity")),
+    replies.TimesMoved(F(25), True, LATER, LATER, NOW),
+    replies.TimesMoved(F(15), False, None, LATER, NOW),
+    replies.CupAhead(1, 4),
+    *(replies.CupWarning(sign, batch) for sign in CupSign for batch in (None, 2)),
+    replies.AskEmptied(1),
+    replies.CupDone(1),
+    replies.FirstCup(2, 11),
+    replies.NoSuchCup(None),
+    replies.NoSuchCup(4),
+    replies.CoatStartNoted(1, ""),
+    replies.CoatStartNoted(2, "it is too early for it by the card"),
+    replies.CoatNoted(1, True, LATER, LATER, False, NOW),
+    replies.CoatNoted(1, False, None, None, True, NOW),
+    replies.CoatNoted(1, False, None, None, False, NOW),
+    replies.TapeNoted(),
+    replies.AskTapeOff(),
+    replies.TapeOffNoted(),
+    replies.NoTape(),
+    replies.NoCoat(),
+    replies.FilmNoted(Film.TACKY, LATER, NOW),
+    replies.FilmNoted(Film.DRY, None, NOW),
+    replies.RecoatTooEarly(LATER, NOW),
+    replies.RecoatTooEarly(None, NOW),
+    replies.RecoatOpen(LATER, NOW),
+    replies.RecoatOpen(None, NOW),
+    replies.RecoatClosed(),
+    replies.TapeTime(LATER, LATER, NOW),
+    replies.TapeTime(LATER, None, NOW),
+    replies.ReadyTimes(LATER, LATER, LATER, NOW),
+    replies.ReadyTimes(None, None, None, NOW),
+    *(replies.FilmUnknown(missing) for missing in ("coat", "surface", "card")),
+    replies.TimerNoted(10, LATER, NOW),
+    replies.AskLength(),
+    replies.PutOffNoted(10),
+    replies.CannotPutOff(3),
+    *(replies.AcknowledgedReply(called) for called in Called),
+    replies.NothingToAnswer(),
+    replies.Missed((), ()),
+    replies.Missed((Call(Called.TIMER, 1, 0, None, 5),) * 4, (replies.AskTapeOff(),)),
+    *(replies.VoiceChanged(manner) for manner in Manner),
+    replies.Asleep(),
+    replies.Awake(),
+    replies.AskJobDone(),
+    replies.JobDone(()),
+    replies.JobDone((1, 2)),
+    replies.ScratchedFact("the tape"),
+    replies.ClockAssumed(1, 9, F(30)),
+    replies.RefusedByCard("The mix is too cold for the card."),
+]
+
+
+def test_every_reply_has_an_example_here() -> None:
+    assert {type(example) for example in EXAMPLES} == set(Reply.__args__)
+
+
+@pytest.mark.parametrize("reply", EXAMPLES, ids=lambda reply: type(reply).__name__)
+def test_wording_is_plain_words(reply: Reply) -> None:
+    text = wording(reply)
+    assert re.fullmatch(r"[A-Z][A-Za-z' ,;:.?]*[.?]", text), text
+    assert len(re.findall(r"[.?](?: |$)", text)) <= (
+        10 if isinstance(reply, replies.Missed) else 3
+    ), text
+
+
+def test_numbers_are_said_digit_by_digit() -> None:
+    assert wording(replies.ReadBack(RESIN, F(856))) == (
+        "Resin eight five six grams. Is that right?"
+    )
+
+
+def test_a_number_is_never_rounded_by_its_wording() -> None:
+    pick = Random(2)
+    for _ in range(200):
+        value = F(pick.randrange(1, 100_000), 10)
+        words = wording(replies.ReadBack(HARDENER, value)).split(" grams")[0].split()[1:]
+        names = "zero one two three four five six seven eight nine".split()
+        digits = "".join("." if word == "point" else str(names.index(word)) for word in words)
+        assert F(digits) == value

@@ -1,0 +1,94 @@
+"""The speaker's order: an alarm cuts an answer, and nothing is lost."""
+
+import threading
+from collections.abc import Callable
+
+import pytest
+
+from handsfree.job.boundary import Priority
+from handsfree.shell.speaker import Speaker
+from handsfree.shell.voice import Speech, Voice, VoiceLost
+
+
+class NamedVoice(Voice):
+    """Renders a sentence to its own text, so that the output can tell what it plays."""
+
+    def render(self, text: str) -> Speech:
+        if text == "broken":
+            raise VoiceLost("the speech engine gave no sound")
+        return Speech(text.encode(), 22_050)
+
+
+class Room:
+    """An output that plays until it is let go on, or cut."""
+
+    def __init__(self) -> None:
+        self.log: list[str] = []
+        self.started = threading.Semaphore(0)
+        self.go_on = threading.Event()
+
+    def play(self, speech: Speech, is_cut: Callable[[], bool]) -> bool:
+        text = speech.samples.decode()
+        self.log.append(f"start {text}")
+        self.started.release()
+        while not self.go_on.wait(0.001):
+            if is_cut():
+                self.log.append(f"cut {text}")
+                return False
+        self.log.append(f"end {text}")
+        return True
+
+    def close(self) -> None:
+        self.log.append("closed")
+
+
+@pytest.fixture
+def room() -> Room:
+    return Room()
+
+
+def test_an_alarm_cuts_an_answer_which_is_then_said_again(room: Room) -> None:
+    speaker = Speaker(NamedVoice(), room, lambda _message: None)
+    speaker.say("answer", Priority.ANSWER)
+    room.started.acquire()
+    speaker.say("alarm", Priority.ALARM)
+    room.started.acquire()
+    room.go_on.set()
+    speaker.drain()
+    speaker.close()
+    assert room.log == [
+        "start answer",
+        "cut answer",
+        "start alarm",
+        "end alarm",
+        "start answer",
+        "end answer",
+        "closed",
+    ]
+
+
+def test_an_answer_does_not_cut_an_alarm_nor_another_answer(room: Room) -> None:
+    speaker = Speaker(NamedVoice(), room, lambda _message: None)
+    speaker.say("alarm", Priority.ALARM)
+    room.started.acquire()
+    speaker.say("answer", Priority.ANSWER)
+    speaker.say("second answer", Priority.ANSWER)
+    room.go_on.set()
+    speaker.drain()
+    speaker.close()
+    ends = [line for line in room.log if line.startswith("end")]
+    assert ends == ["end alarm", "end answer", "end second answer"]
+
+
+def test_a_failing_voice_is_told_once_and_speech_goes_on(room: Room) -> None:
+    troubles: list[str] = []
+    room.go_on.set()
+    speaker = Speaker(NamedVoice(), room, troubles.append)
+    for text in ("broken", "broken", "answer"):
+        speaker.say(text, Priority.ANSWER)
+    speaker.drain()
+    speaker.close()
+    assert troubles == [
+        "The voice failed, so this was only printed: the speech engine gave no sound."
+    ]
+    assert "end answer" in room.log

@@ -81,6 +81,7 @@ def _standing(step: Step, calls: tuple[Call, ...]) -> replies.Resumed:
             batch.grams_of(Component.RESIN) or None,
             batch.grams_of(Component.HARDENER) or None,
             is_complete(step.setup.recipe, batch),
+            minutes_left=None,
         )
     coat = state.last_coat
     return replies.Resumed(

@@ -15,6 +15,7 @@ from handsfree.core.errors import Refusal
 from handsfree.job.alarms import QuietHours
 from handsfree.job.boundary import Say
 from handsfree.job.step import Setup
+from handsfree.language.wording import Level
 from handsfree.shell import calculator, journal_command
 from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
@@ -146,6 +147,12 @@ def _add_job_options(parser: argparse.ArgumentParser) -> None:
         metavar="GRAMS",
         help="the most the scale carries (default 5000)",
     )
+    parser.add_argument(
+        "--words",
+        choices=[level.value for level in Level],
+        default=Level.NORMAL.value,
+        help="how much is said: an old hand hears less, a new one a hint more",
+    )
 
 
 def _grams(low: Fraction, high: Fraction) -> Callable[[str], Fraction]:
@@ -175,7 +182,7 @@ def _quiet_hours(text: str) -> QuietHours:
 
 
 def _new_session(args: argparse.Namespace) -> Session:
-    return Session(_new_setup(args))
+    return Session(_new_setup(args), Level(args.words))
 
 
 def _new_setup(args: argparse.Namespace) -> Setup:
@@ -190,18 +197,18 @@ def _new_setup(args: argparse.Namespace) -> Setup:
 
 
 def _reopened(
-    folder: Path,
-    setup: Setup,
+    args: argparse.Namespace,
     clock_after: "Callable[[Stamp | None], AnyClock]",
     stack: ExitStack,
 ) -> "Reopened[AnyClock]":
-    from handsfree.shell.job_folder import ProductDiffers, reopen
+    from handsfree.shell.job_folder import ProductDiffers, default_folder, reopen
     from handsfree.shell.journal import Journal, JournalBusy, JournalUnreadable
 
-    journal = Journal(folder)
+    setup = _new_setup(args)
+    journal = Journal(args.data or default_folder())
     stack.callback(journal.close)
     try:
-        return reopen(journal, setup, clock_after)
+        return reopen(journal, setup, clock_after, Level(args.words))
     except (JournalBusy, JournalUnreadable, ProductDiffers) as error:
         raise KnownTrouble(str(error)) from error
 
@@ -225,7 +232,7 @@ def _hear(args: argparse.Namespace) -> int:
     session = _new_session(args)
     with ExitStack() as stack:
         hearing = _hearing(args, stack)
-        return hear.run(args, hearing, lambda: Session(session.setup))
+        return hear.run(args, hearing, lambda: Session(session.setup, session.level))
 
 
 def _type(args: argparse.Namespace) -> int:
@@ -234,7 +241,7 @@ def _type(args: argparse.Namespace) -> int:
     if args.data is None:
         return typed.run(args, _new_session(args))
     with ExitStack() as stack:
-        job = _reopened(args.data, _new_setup(args), typed.SimulatedClock, stack)
+        job = _reopened(args, typed.SimulatedClock, stack)
         first = [effect for effect in job.effects if isinstance(effect, Say)]
         return typed.run(args, job.session, start=job.clock.now(), first=first)
 
@@ -242,11 +249,9 @@ def _type(args: argparse.Namespace) -> int:
 def _run(args: argparse.Namespace) -> int:
     from handsfree.shell import live
     from handsfree.shell.clock import Clock
-    from handsfree.shell.job_folder import default_folder
     from handsfree.shell.microphone import Microphone
     from handsfree.shell.sound_device import NoSoundDevice, sound_library
 
-    setup = _new_setup(args)
     with ExitStack() as stack:
         try:
             microphone = Microphone(sound_library())
@@ -254,8 +259,7 @@ def _run(args: argparse.Namespace) -> int:
             raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
         hearing, speaker = _hearing(args, stack), _speaker(None, stack)
         # Last: from here on time counts, and what fell due is recorded as announced.
-        folder = args.data or default_folder()
-        job = _reopened(folder, setup, lambda last: Clock(last=last), stack)
+        job = _reopened(args, lambda last: Clock(last=last), stack)
         return live.run(job, hearing, microphone, speaker, args.quiet_hours)
 
 

@@ -13,6 +13,7 @@ from handsfree.job.restart import replay_parts, resume
 from handsfree.job.state import State
 from handsfree.job.step import Setup, Step
 from handsfree.language import replies
+from handsfree.language.wording import Level
 from handsfree.shell.clock import ClockDoubt, Stamp
 from handsfree.shell.journal import Journal
 from handsfree.shell.journal_entries import Contents, NotSaved
@@ -54,7 +55,10 @@ def default_folder() -> Path:
 
 
 def reopen(
-    journal: Journal, setup: Setup, clock_after: Callable[[Stamp | None], AnyClock]
+    journal: Journal,
+    setup: Setup,
+    clock_after: Callable[[Stamp | None], AnyClock],
+    level: Level = Level.NORMAL,
 ) -> Reopened[AnyClock]:
     """The job that the journal holds, gone on with.
 
@@ -62,6 +66,7 @@ def reopen(
         journal: not opened yet.
         setup: product and scale.
         clock_after: the clock that goes on from the newest stamp, None in an empty journal.
+        level: how much is said.
 
     Raises:
         ProductDiffers: the journal is of a job with another product.
@@ -82,7 +87,7 @@ def reopen(
         journal.begin(clock.stamp(now), setup.card.name)
     except NotSaved:
         is_saved = False
-    session = Session(setup, state, Keeping(journal, clock.stamp))
+    session = Session(setup, level, state=state, keeping=Keeping(journal, clock.stamp))
     step = Step(setup, state, session.talk, now)
     found = resume(step, is_time_in_doubt=clock.doubt is not None)
     decision = session.take(found, now)

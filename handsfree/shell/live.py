@@ -3,7 +3,7 @@
 import queue
 import threading
 from dataclasses import replace
-from datetime import datetime, tzinfo
+from datetime import datetime
 
 from handsfree.job.alarms import Alarm, Memory, QuietHours, alarms, next_utterance, reply_of
 from handsfree.job.boundary import (
@@ -19,7 +19,6 @@ from handsfree.job.boundary import (
 from handsfree.job.reminders import Urgency
 from handsfree.job.state import State
 from handsfree.language.replies import Call, Reply
-from handsfree.language.wording import wording
 from handsfree.shell import hearing as hearing_process
 from handsfree.shell.clock import Clock
 from handsfree.shell.hear import heard_of
@@ -148,13 +147,13 @@ def run(
     with microphone:
         listener = Listener(microphone, hearing, speaker)
         try:
-            effects = (*session.step(Opened(), clock.now()).effects, *job.effects)
+            effects = (*job.effects, *session.step(Opened(), clock.now()).effects)
             while True:
                 for effect in effects:
-                    _carry_out(effect, session.setup.zone, clock.now(), speaker)
+                    _carry_out(effect, session, clock.now(), speaker)
                 call = caller.due(clock.now(), has_noise_fallen=listener.has_noise_fallen())
                 if call is not None:
-                    _call(*call, session.setup.zone, clock.now(), speaker)
+                    _call(*call, session, clock.now(), speaker)
                 incoming = _next_input(listener, session, clock)
                 session.setup = replace(session.setup, zone=clock.listener_zone())
                 now = clock.now()
@@ -186,7 +185,7 @@ def _next_input(listener: Listener, session: Session, clock: Clock) -> Input:
         return TimePassed()
 
 
-def _carry_out(effect: Effect, zone: tzinfo, now: datetime, speaker: Speaker | None) -> None:
+def _carry_out(effect: Effect, session: Session, now: datetime, speaker: Speaker | None) -> None:
     match effect:
         case AdjustVoice(manner):
             if speaker is not None:
@@ -194,25 +193,28 @@ def _carry_out(effect: Effect, zone: tzinfo, now: datetime, speaker: Speaker | N
         case Say(Call()):
             pass  # The caller says it, together with what else is due, and again.
         case Say(reply, Priority.ALARM):
-            _call(reply, Urgency.HIGH, zone, now, speaker)
+            _call(reply, Urgency.HIGH, session, now, speaker)
         case Say(reply, priority):
-            _show(reply, zone, now)
+            text = _shown(reply, session, now)
             if speaker is not None:
-                speaker.say(wording(reply), priority)
+                speaker.say(text, priority)
 
 
 def _call(
-    reply: Reply, urgency: Urgency, zone: tzinfo, now: datetime, speaker: Speaker | None
+    reply: Reply, urgency: Urgency, session: Session, now: datetime, speaker: Speaker | None
 ) -> None:
     """An announcement: its tone, then its words; on the screen in any case."""
-    _show(reply, zone, now)
+    text = _shown(reply, session, now)
     if speaker is None:
         print("\a", end="", flush=True)  # The terminal's bell is all the sound there is.
         return
     is_high = urgency is Urgency.HIGH
     priority = Priority.ALARM if is_high else Priority.CALL
-    speaker.call(wording(reply), priority, tone(urgency), spare_of(reply) if is_high else None)
+    speaker.call(text, priority, tone(urgency), spare_of(reply) if is_high else None)
 
 
-def _show(reply: Reply, zone: tzinfo, now: datetime) -> None:
-    print(f"{now.astimezone(zone):%H:%M:%S}  {wording(reply)}", flush=True)
+def _shown(reply: Reply, session: Session, now: datetime) -> str:
+    """The reply's words, after they were put on the screen."""
+    text = session.words_of(reply)
+    print(f"{now.astimezone(session.setup.zone):%H:%M:%S}  {text}", flush=True)
+    return text

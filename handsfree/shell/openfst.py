@@ -8,6 +8,7 @@ little-endian; a string is its length in 4 bytes and its bytes.
 
 from __future__ import annotations
 
+import itertools
 import math
 import struct
 from dataclasses import dataclass, field
@@ -71,9 +72,7 @@ class Fst:
         acceptor = all(arc[0] == arc[1] for arc in every)
         column = 1 if by_output else 0
         ordered = all(
-            one[column] <= two[column]
-            for row in self.arcs
-            for one, two in zip(row, row[1:], strict=False)
+            one[column] <= two[column] for row in self.arcs for one, two in itertools.pairwise(row)
         )
         bits = EXPANDED | (ACCEPTOR if acceptor else NOT_ACCEPTOR)
         bits |= IN_EPSILONS if any(arc[0] == 0 for arc in every) else NO_IN_EPSILONS

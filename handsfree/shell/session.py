@@ -15,6 +15,8 @@ from handsfree.job.events import Event
 from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Setup
 from handsfree.language import replies
+from handsfree.language.replies import Reply
+from handsfree.language.wording import Level, wording
 from handsfree.shell.clock import Stamp
 from handsfree.shell.journal_entries import NotSaved
 
@@ -44,16 +46,23 @@ class Session:
     """Holds what is known and applies one input at a time."""
 
     def __init__(
-        self, setup: Setup, state: State | None = None, keeping: Keeping | None = None
+        self,
+        setup: Setup,
+        level: Level = Level.NORMAL,
+        *,
+        state: State | None = None,
+        keeping: Keeping | None = None,
     ) -> None:
         """Starts with nothing on the scale, or goes on from a recorded state.
 
         Args:
             setup: product and scale.
+            level: how much is said.
             state: from the record; None: nothing was recorded yet.
             keeping: where events are recorded; None: nowhere.
         """
         self.setup = setup
+        self.level = level
         self.state = state or State()
         self.talk = Talk()
         self.last_at: datetime | None = None  # The moment of the last input.
@@ -99,6 +108,10 @@ class Session:
         except NotSaved:
             return (Say(replies.NotSaved(), Priority.ALARM),)
         return () if was_saved else (Say(replies.SavedAgain(), Priority.CALL),)
+
+    def words_of(self, reply: Reply) -> str:
+        """The reply's wording at this session's level."""
+        return wording(reply, self.level)
 
     def next_deadline(self) -> datetime | None:
         """The moment at which something has to be announced; None when nothing runs."""

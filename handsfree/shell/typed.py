@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from handsfree.job.boundary import Heard, Input, Say, TimePassed
-from handsfree.language.wording import wording
+from handsfree.job.boundary import Heard, Input, Opened, Say, TimePassed
 from handsfree.shell.clock import ClockDoubt, Stamp
 from handsfree.shell.session import Session
 
@@ -132,7 +131,7 @@ def due_before(session: Session, moment: datetime) -> Iterator[Spoken]:
 
 def _step(session: Session, incoming: Input, now: datetime) -> Iterator[Spoken]:
     for say in session.step(incoming, now).said:
-        yield Spoken(now, "handsfree", wording(say.reply))
+        yield Spoken(now, "handsfree", session.words_of(say.reply))
 
 
 def run(
@@ -161,7 +160,10 @@ def run(
     try:
         last = start
         for say in first:
-            _show(Spoken(start, "handsfree", wording(say.reply)), as_json=args.json)
+            _show(Spoken(start, "handsfree", session.words_of(say.reply)), as_json=args.json)
+        if args.script is None:
+            for spoken in _step(session, Opened(), start):
+                _show(spoken, as_json=args.json)
         for spoken in converse(session, lines_of(text, start), None):
             _show(spoken, as_json=args.json)
             last = spoken.at

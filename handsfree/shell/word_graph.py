@@ -7,6 +7,7 @@ a label share its score.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -36,7 +37,7 @@ class PhoneNumbers:
 
     Phones 1 and 2 are the blank, then each label four times, then four times "any label", whose
     score the network works out as the best of all labels but the blank.  A phone is one state;
-    transition 2p is its first frame, 2p − 1 each later one (Kaldi's reordered transitions,
+    transition 2p is its first frame, 2p - 1 each later one (Kaldi's reordered transitions,
     src/hmm/hmm-utils.cc).
 
     Args:
@@ -277,6 +278,16 @@ def unigram(words: Sequence[str]) -> Fst:
     for number in range(1, len(words) - 1):
         fst.arc(state, number, number, cost, state)
     return fst
+
+
+def write_sums(folder: Path) -> None:
+    """SHA256SUMS of every file in a model folder, as ``sha256sum -c`` reads it."""
+    lines = []
+    for path in sorted(path for path in folder.rglob("*") if path.is_file()):
+        if path.name != "SHA256SUMS":
+            digest = hashlib.sha256(path.read_bytes()).hexdigest()
+            lines.append(f"{digest}  ./{path.relative_to(folder).as_posix()}\n")
+    (folder / "SHA256SUMS").write_text("".join(lines))
 
 
 def write(

@@ -16,7 +16,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from . import lexicon, network, speech
-from .export import write_manifest, write_model
+from .export import write_model
 from .recipe import FULL, TINY, Recipe
 from .texts import Texts
 from .train import Trainer
@@ -74,7 +74,6 @@ def export(recipe: Recipe, work: Path) -> None:
         lexicon.model_words(vocabulary, recipe.decoys),
         costs=recipe.costs,
     )
-    write_manifest(work / "model")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -15,7 +15,7 @@ def _uniform(low: float, high: float, *size: int, device: torch.device) -> torch
 
 
 def _one_in(probability: float, count: int, device: torch.device) -> torch.Tensor:
-    """count × 1 of zeros and ones."""
+    """A column of zeros and ones."""
     return (torch.rand(count, 1, device=device) < probability).float()
 
 
@@ -87,7 +87,7 @@ def _clanks(count: int, samples: int, device: torch.device) -> torch.Tensor:
 
 
 def shop_noise(count: int, device: torch.device) -> torch.Tensor:
-    """Made-up shop noises, count × NOISE_SECONDS, level 1: fans, motors, sanders, rain, clanks."""
+    """Made-up shop noises, NOISE_SECONDS each, level 1: fans, motors, sanders, rain, clanks."""
     samples = NOISE_SECONDS * RATE
     noise = _band_noise(count, samples, device)
     noise = noise * (1 + _one_in(0.5, count, device) * 0.2 * _wobble(count, samples, 4.0, device))
@@ -109,7 +109,8 @@ def convolve(x: torch.Tensor, response: torch.Tensor) -> torch.Tensor:
     """Each row with its own response, cut to the row's length."""
     n = x.shape[1] + response.shape[1]
     spectrum = torch.fft.rfft(x, n) * torch.fft.rfft(response, n)
-    return torch.fft.irfft(spectrum, n)[:, : x.shape[1]]
+    out: torch.Tensor = torch.fft.irfft(spectrum, n)
+    return out[:, : x.shape[1]]
 
 
 def room(count: int, device: torch.device) -> torch.Tensor:
@@ -154,11 +155,12 @@ def channel(x: torch.Tensor, *, telephone: float) -> torch.Tensor:
         )
         height = torch.randn(count, 1, device=device) * 0.4
         gain = gain * torch.exp(height * torch.exp(-(((f - center) / width) ** 2)))
-    return torch.fft.irfft(torch.fft.rfft(x) * gain, samples)
+    out: torch.Tensor = torch.fft.irfft(torch.fft.rfft(x) * gain, samples)
+    return out
 
 
 def mu_law(x: torch.Tensor) -> torch.Tensor:
-    """x in −1 to 1 through 8 bits of mu-law (ITU-T G.711, mu = 255)."""
+    """x in -1 to 1 through 8 bits of mu-law (ITU-T G.711, mu = 255)."""
     small = torch.log1p(255 * x.abs().clamp(max=1)) / math.log(256)
     small = torch.round(small * 127) / 127
     return torch.sign(x) * (torch.pow(256.0, small) - 1) / 255
@@ -186,7 +188,7 @@ class Augmenter:
     def _noise(self, count: int, samples: int) -> torch.Tensor:
         device = self.device
         if torch.rand(1).item() < 0.2:  # Making noise costs more than a step of training.
-            self.noises[torch.randint(len(self.noises), (1,)).item()] = shop_noise(1, device)[0]
+            self.noises[int(torch.randint(len(self.noises), (1,)))] = shop_noise(1, device)[0]
         which = torch.randint(len(self.noises), (count,), device=device)
         start = torch.randint(self.noises.shape[1], (count, 1), device=device)
         place = (start + torch.arange(samples, device=device)[None]) % self.noises.shape[1]
@@ -203,7 +205,7 @@ class Augmenter:
         return _unit_keep(noise)
 
     def __call__(self, x: torch.Tensor, active: torch.Tensor) -> torch.Tensor:
-        """Utterances × samples of 16-bit scale, changed; `active` marks the speech (0 or 1)."""
+        """(utterances, samples) of 16-bit scale, changed; `active` marks the speech (0 or 1)."""
         count, samples = x.shape
         device = self.device
         x = convolve(x / 32768, room(count, device))

@@ -20,9 +20,10 @@ from .speech import RATE
 from .texts import DIGITS, TEENS, TENS
 
 COMMANDS = (
-    "resin hardener part a b c scale reads reading we are at poured of grams gram kilos kilograms "
-    "base yes no undo scratch that correction repeat help status mixed tape pulled how much long "
-    "left total tare cancel stop timer reminder recoat batch new done cautions forecast"
+    "resin hardener part a b c scale reads reading we are at poured of grams gram kilos "
+    "kilograms base yes no undo scratch that correction repeat help status mixed tape "
+    "pulled how much long left total tare cancel stop timer reminder recoat batch new done "
+    "cautions forecast"
 ).split()
 NUMBERS = [
     *DIGITS, *TEENS, *TENS,
@@ -32,12 +33,14 @@ NUMBERS = [
 
 def number_phrase(rng: random.Random) -> str:
     """A number as the command grammar takes it."""
-    digit = lambda: rng.choice([*DIGITS, "oh"])  # noqa: E731
-    two = (
-        lambda: rng.choice(  # noqa: E731
-            [rng.choice(TENS) + " " + rng.choice(DIGITS[1:]), rng.choice(TEENS), rng.choice(TENS)]
-        )
-    )
+
+    def digit() -> str:
+        return rng.choice([*DIGITS, "oh"])
+
+    def two() -> str:
+        composed = rng.choice(TENS) + " " + rng.choice(DIGITS[1:])
+        return rng.choice([composed, rng.choice(TEENS), rng.choice(TENS)])
+
     way = rng.random()
     if way < 0.4:
         return " ".join(digit() for _ in range(rng.randint(1, 4)))
@@ -92,7 +95,8 @@ class Score:
     def line(self, name: str) -> str:
         return (
             f"{name:34s} exact {self.exact}/{self.count} = {100 * self.exact / self.count:5.1f} %"
-            f"  rejected {self.rejected:3d}  wrong {self.wrong:3d}  RTF {self.cpu / self.seconds:.3f}"
+            f"  rejected {self.rejected:3d}  wrong {self.wrong:3d}"
+            f"  RTF {self.cpu / self.seconds:.3f}"
         )
 
 
@@ -143,10 +147,11 @@ def hear(model: Any, words: str, sound: npt.NDArray[np.float32]) -> list[str]:
 
     recognizer = KaldiRecognizer(model, RATE, words)
     data = (np.clip(sound, -1, 1) * 32767).astype("<i2").tobytes()
-    heard = []
-    for at in range(0, len(data), 6400):
-        if recognizer.AcceptWaveform(data[at : at + 6400]):
-            heard.append(json.loads(recognizer.Result())["text"])
+    heard = [
+        json.loads(recognizer.Result())["text"]
+        for at in range(0, len(data), 6400)
+        if recognizer.AcceptWaveform(data[at : at + 6400])
+    ]
     heard.append(json.loads(recognizer.FinalResult())["text"])
     return " ".join(heard).split()
 
@@ -193,9 +198,7 @@ def confusions(bad: Iterable[tuple[str, str]]) -> collections.Counter[tuple[str,
 def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("model", type=Path)
-    parser.add_argument(
-        "sets", nargs="+", help="FOLDER:LIST, LIST full or digits; index.tsv inside"
-    )
+    parser.add_argument("sets", nargs="+", help="FOLDER:LIST, LIST full or digits")
     parser.add_argument("--noise", type=Path, help="folder of noise recordings (.flac)")
     parser.add_argument("--snr", default="20,10,5", help="ratios in dB")
     parser.add_argument("--only", default="", help="noises by name, with commas")

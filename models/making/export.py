@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
@@ -76,13 +75,4 @@ def write_model(
     (folder / "graph.json").write_text(
         json.dumps({"labels": list(labels), "costs": asdict(costs)}, indent=1) + "\n"
     )
-
-
-def write_manifest(folder: Path) -> None:
-    """SHA256SUMS of every file, as `sha256sum -c` reads it."""
-    lines = []
-    for path in sorted(path for path in folder.rglob("*") if path.is_file()):
-        if path.name != "SHA256SUMS":
-            digest = hashlib.sha256(path.read_bytes()).hexdigest()
-            lines.append(f"{digest}  ./{path.relative_to(folder).as_posix()}\n")
-    (folder / "SHA256SUMS").write_text("".join(lines))
+    word_graph.write_sums(folder)

@@ -10,7 +10,7 @@ CEPSTRA = 40
 
 def mel(hz: npt.ArrayLike) -> npt.NDArray[np.float64]:
     """Mel of a frequency in Hz (Kaldi src/feat/mel-computations.h, MelScale)."""
-    return 1127.0 * np.log(1.0 + np.asarray(hz, np.float64) / 700.0)
+    return np.asarray(1127.0 * np.log(1.0 + np.asarray(hz, np.float64) / 700.0))
 
 
 class Mfcc:
@@ -48,7 +48,7 @@ class Mfcc:
         self.dct = dct * lift[:, None]
 
     def __call__(self, sound: npt.ArrayLike) -> npt.NDArray[np.float32]:
-        """Frames × CEPSTRA of a sound of 16-bit scale (−32768 to 32767); none below 25 ms."""
+        """Rows of CEPSTRA, one a frame, of a sound of 16-bit scale; none below 25 ms."""
         x = np.asarray(sound, np.float64)
         if len(x) < self.length:
             return np.zeros((0, len(self.dct)), np.float32)
@@ -58,7 +58,7 @@ class Mfcc:
         frames = (frames - self.preemphasis * before) * self.window
         spectrum = np.fft.rfft(frames, self.fft)[:, : self.fft // 2]
         energies = np.maximum(np.abs(spectrum) ** 2 @ self.mel.T, self.floor)
-        return (np.log(energies) @ self.dct.T).astype(np.float32)
+        return np.asarray(np.log(energies) @ self.dct.T, np.float32)
 
 
 def conf() -> str:

@@ -65,10 +65,10 @@ class Tdnn(nn.Module):
         """Scores before the softmax.
 
         Args:
-            features: utterances × frames × CEPSTRA.
+            features: utterances, frames, CEPSTRA.
 
         Returns:
-            utterances × ceil(frames / SUBSAMPLING) × labels.
+            utterances, ceil(frames / SUBSAMPLING), labels.
         """
         channels = features.shape[-1]
         x = self.input_norm(features.reshape(-1, channels)).view_as(features)
@@ -107,10 +107,10 @@ class MfccBank:
         self.window = torch.tensor(self.mfcc.window, dtype=torch.float32, device=device)
 
     def __call__(self, sound: torch.Tensor, warp: torch.Tensor | None = None) -> torch.Tensor:
-        """utterances × frames × CEPSTRA of utterances × samples (16-bit scale).
+        """(utterances, frames, CEPSTRA) of (utterances, samples) (16-bit scale).
 
         Args:
-            warp: one factor for each utterance; bin f takes its energy from bin f × factor, as a
+            warp: one factor for each utterance; bin f takes its energy from bin factor * f, as a
                 longer or shorter vocal tract would.
         """
         m = self.mfcc
@@ -218,8 +218,10 @@ def widened(net: Tdnn, shape: Shape, generator: torch.Generator) -> Tdnn:
     )
     share = 1 / torch.bincount(copy_of, minlength=old_width).float()[copy_of]
     deeper = shape.far > net.shape.far
+    pairs: list[tuple[Any, Any]] = list(zip(net.convs, net.norms, strict=True))
+    output: Any = big.output
     with torch.no_grad():
-        for at, (conv, norm) in enumerate(zip(net.convs, net.norms, strict=True)):
+        for at, (conv, norm) in enumerate(pairs):
             weight = conv.weight[copy_of]
             if at:
                 weight = weight[:, copy_of] * share[None, :, None]
@@ -232,8 +234,8 @@ def widened(net: Tdnn, shape: Shape, generator: torch.Generator) -> Tdnn:
                 getattr(after, name).copy_(getattr(norm, name)[copy_of])
         big.input_norm.load_state_dict(net.input_norm.state_dict())
         if not deeper:
-            big.output.weight.copy_(net.output.weight[:, copy_of] * share[None, :, None])
-            big.output.bias.copy_(net.output.bias)
+            output.weight.copy_(net.output.weight[:, copy_of] * share[None, :, None])
+            output.bias.copy_(net.output.bias)
     return big
 
 

@@ -167,7 +167,7 @@ def acoustic_model(
     """The whole final.mdl.
 
     Args:
-        layers: offsets, whether ReLU follows, matrix (rows × offsets·inputs), bias.
+        layers: offsets, whether ReLU follows, matrix (rows by offsets times inputs), bias.
         labels: CTC labels, the blank first, one for each output of the last layer.
         log_prior: taken off each label's score; zeros for none.
         inputs: features a frame.

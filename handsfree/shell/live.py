@@ -5,7 +5,16 @@ import threading
 from dataclasses import replace
 from datetime import datetime
 
-from handsfree.job.alarms import Alarm, Memory, QuietHours, alarms, next_utterance, reply_of
+from handsfree.job.alarms import (
+    Alarm,
+    Memory,
+    QuietHours,
+    Utterance,
+    alarms,
+    called,
+    next_utterance,
+    reply_of,
+)
 from handsfree.job.boundary import (
     AdjustVoice,
     Effect,
@@ -98,16 +107,24 @@ class Listener:
 class Caller:
     """Says what is due, and says it again until it is answered."""
 
-    def __init__(self, session: Session, quiet_hours: QuietHours | None) -> None:
+    def __init__(
+        self, session: Session, quiet_hours: QuietHours | None, told_at: datetime | None = None
+    ) -> None:
         """Has called nothing yet.
 
         Args:
             session: the job in hand.
             quiet_hours: in which only what would spoil the work is called; None: there are none.
+            told_at: when all that was open was told, after a restart; None: it was not.
         """
         self._session = session
         self._quiet_hours = quiet_hours
         self._memory = Memory()
+        if told_at is not None:
+            found = alarms(session.setup.card, session.state)
+            open_now = tuple(alarm.reminder for alarm in found if alarm.half_at is None)
+            told = Utterance(Urgency.HIGH, open_now, 0, is_missed=False)
+            self._memory = called(self._memory, told, told_at)
         self._found: tuple[State | None, tuple[Alarm, ...]] = (None, ())
 
     def due(self, now: datetime, *, has_noise_fallen: bool = False) -> tuple[Reply, Urgency] | None:
@@ -140,7 +157,7 @@ def run(
 ) -> int:
     """The ``run`` command, until interrupted; returns the exit code."""
     session, clock = job.session, job.clock
-    caller = Caller(session, quiet_hours)
+    caller = Caller(session, quiet_hours, clock.now())
     inhibitor = SleepInhibitor()
     watch = Watch(session, clock, inhibitor)
     print(f"Listening on {microphone.name}. Stop with Ctrl-C.", flush=True)

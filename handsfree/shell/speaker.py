@@ -212,7 +212,8 @@ class Speaker:
         try:
             return self._voice.render(line.text)
         except VoiceLost as error:
-            self._tell(f"The voice failed, so this was only printed: {error}.")
+            how = "only printed" if line.spare is None else "played from a recording"
+            self._tell(f"The voice failed, so this was {how}: {error}.")
             return line.spare
 
     def _play(self, sound: Speech) -> bool:

@@ -92,3 +92,58 @@ def test_a_failing_voice_is_told_once_and_speech_goes_on(room: Room) -> None:
         "The voice failed, so this was only printed: the speech engine gave no sound."
     ]
     assert "end answer" in room.log
+
+
+def sound(name: str) -> Speech:
+    """A sound that the room can name."""
+    return Speech(name.encode(), 22_050)
+
+
+def test_an_alarm_is_a_tone_and_its_words_twice(room: Room) -> None:
+    room.go_on.set()
+    speaker = Speaker(NamedVoice(), room, lambda _message: None)
+    speaker.call("pull the tape", Priority.ALARM, sound("tone"), sound("spare"))
+    speaker.call("it can be sanded", Priority.CALL, sound("low tone"), None)
+    speaker.drain()
+    speaker.close()
+    ends = [line for line in room.log if line.startswith("end")]
+    assert ends == [
+        "end tone",
+        "end pull the tape",
+        "end pull the tape",
+        "end low tone",
+        "end it can be sanded",
+    ]
+
+
+def test_a_dead_voice_still_calls_an_alarm(room: Room) -> None:
+    room.go_on.set()
+    troubles: list[str] = []
+    speaker = Speaker(NamedVoice(), room, troubles.append)
+    speaker.call("broken", Priority.ALARM, sound("tone"), sound("spare"))
+    speaker.call("broken", Priority.CALL, sound("low tone"), None)
+    speaker.drain()
+    speaker.close()
+    ends = [line for line in room.log if line.startswith("end")]
+    assert ends == ["end tone", "end spare", "end spare", "end low tone"]
+    assert troubles == [
+        "The voice failed, so this was played from a recording: the speech engine gave no sound."
+    ]
+
+
+def test_an_alarm_cuts_an_announcement_which_starts_again_with_its_tone(room: Room) -> None:
+    speaker = Speaker(NamedVoice(), room, lambda _message: None)
+    speaker.call("it can be sanded", Priority.CALL, sound("low tone"), None)
+    room.started.acquire()
+    speaker.call("pull the tape", Priority.ALARM, sound("tone"), None)
+    room.started.acquire()
+    room.go_on.set()
+    speaker.drain()
+    speaker.close()
+    assert room.log[:3] == ["start low tone", "cut low tone", "start tone"]
+    assert room.log[-5:-1] == [
+        "start low tone",
+        "end low tone",
+        "start it can be sanded",
+        "end it can be sanded",
+    ]

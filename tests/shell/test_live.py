@@ -1,0 +1,158 @@
+"""The live loop: announcements with their tones, again until they are answered."""
+
+from collections.abc import Iterator
+from datetime import time, timedelta
+from pathlib import Path
+
+import pytest
+
+from handsfree.job.alarms import QuietHours
+from handsfree.job.boundary import Heard, Priority, TimePassed
+from handsfree.job.reminders import Urgency
+from handsfree.language import replies
+from handsfree.language.intents import Manner
+from handsfree.shell import live
+from handsfree.shell.cards import load_card
+from handsfree.shell.clock import Clock
+from handsfree.shell.job_folder import Reopened, reopen
+from handsfree.shell.journal import Journal
+from handsfree.shell.live import Caller
+from handsfree.shell.session import Session, setup_of
+from handsfree.shell.tones import tone
+from handsfree.shell.voice import Speech
+from tests.shell.fake_time import START, FakeTime
+from tests.shell.journal_faults import UnsyncedFiles
+
+SETUP = setup_of(load_card("gate-coat"))
+MINUTE = timedelta(minutes=1)
+
+
+def with_timer() -> Session:
+    """A session with a timer of ten minutes that is due."""
+    session = Session(SETUP)
+    session.step(Heard(("timer", "ten", "minutes")), START)
+    session.step(TimePassed(), START + 10 * MINUTE)
+    return session
+
+
+def test_a_due_timer_is_called_until_it_is_answered() -> None:
+    session = with_timer()
+    caller = Caller(session, None)
+    due_at = START + 10 * MINUTE
+    call = replies.Call(replies.Called.TIMER, 1, 0, None, 0)
+    assert caller.due(due_at) == (call, Urgency.MEDIUM)
+    assert caller.due(due_at + timedelta(seconds=29)) is None
+    assert caller.due(due_at + timedelta(seconds=30)) == (call, Urgency.MEDIUM)
+    session.step(Heard(("got", "it")), due_at + timedelta(seconds=31))
+    assert caller.due(due_at + timedelta(hours=1)) is None
+
+
+def test_quiet_hours_are_those_of_the_listener() -> None:
+    due_at = START + 10 * MINUTE  # Ten past twelve in UTC, the zone of this session.
+    assert Caller(with_timer(), QuietHours(time(12), time(13))).due(due_at) is None
+    assert Caller(with_timer(), QuietHours(time(13), time(14))).due(due_at) is not None
+
+
+def test_what_was_told_after_a_restart_is_called_again_only_later() -> None:
+    due_at = START + 10 * MINUTE
+    caller = Caller(with_timer(), None, told_at=due_at)
+    assert caller.due(due_at + timedelta(seconds=29)) is None
+    assert caller.due(due_at + timedelta(seconds=30)) is not None
+
+
+class EndingTime(FakeTime):
+    """Time that passes by five seconds at each look, and ends the program after a while."""
+
+    def __init__(self, length: timedelta) -> None:
+        super().__init__()
+        self._end_at = self.true_at + length
+
+    def since_boot(self) -> timedelta:
+        self.advance(timedelta(seconds=5))
+        if self.true_at > self._end_at:
+            raise KeyboardInterrupt
+        return super().since_boot()
+
+
+class Silence:
+    """A microphone that hears nothing, and what recognizes nothing in it."""
+
+    name = "a test"
+
+    def __enter__(self) -> "Silence":
+        return self
+
+    def __exit__(self, *_exception: object) -> None:
+        """Nothing is open."""
+
+    def read(self, _timeout_s: float) -> bytes | None:
+        return None
+
+    def hear(self, _block: bytes) -> Iterator[object]:
+        return iter(())
+
+
+class Ear:
+    """Notes what the speaker is given."""
+
+    is_silent = True
+
+    def __init__(self) -> None:
+        self.said: list[str] = []
+        self.called: list[tuple[str, Priority, Speech, bool]] = []
+
+    def say(self, text: str, _priority: Priority) -> None:
+        self.said.append(text)
+
+    def call(self, text: str, priority: Priority, sound: Speech, spare: Speech | None) -> None:
+        self.called.append((text, priority, sound, spare is not None))
+
+    def adjust(self, manner: Manner) -> None:
+        raise AssertionError(manner)
+
+
+def test_the_loop_says_what_fell_due_and_calls_what_falls_due(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(live, "POLL_S", 0.001)
+    monkeypatch.setattr("handsfree.shell.sleep_inhibitor.PROGRAM", "no-such-program")
+    source = EndingTime(timedelta(hours=1))
+
+    def opened() -> tuple[Journal, Reopened[Clock]]:
+        journal = Journal(tmp_path, UnsyncedFiles())
+        return journal, reopen(journal, SETUP, lambda last: Clock(source, last))
+
+    journal, job = opened()
+    for words in ("timer one minute", "timer twenty minutes"):
+        job.session.step(Heard(tuple(words.split())), job.clock.now())
+    journal.close()
+    source.advance(3 * MINUTE)
+    journal, job = opened()
+    ear, silence = Ear(), Silence()
+    code = live.run(job, silence, silence, ear, None)  # type: ignore[arg-type]
+    journal.close()
+    assert code == 0
+    assert ear.said[0].startswith("I am back, one timer runs. Meanwhile timer one was up")
+    assert any(text.startswith("Gate Coat, an invented product") for text in ear.said)
+    texts = [text for text, *_ in ear.called]
+    assert sum("Timer two. The time is up." in text for text in texts) > 3
+    assert all(call[1:] == (Priority.CALL, tone(Urgency.MEDIUM), False) for call in ear.called)
+    # What is called is on the screen too.
+    shown = capsys.readouterr().out
+    assert all(text in shown for text in texts)
+
+
+def test_an_alarm_has_the_high_tone_and_a_recording_to_fall_back_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(live, "POLL_S", 0.001)
+    journal = Journal(tmp_path / "new", UnsyncedFiles())
+    source = EndingTime(MINUTE)
+    job = reopen(journal, SETUP, lambda last: Clock(source, last))
+    effects = (live.Say(replies.NotSaved(), Priority.ALARM),)
+    ear, silence = Ear(), Silence()
+    live.run(Reopened(job.session, job.clock, effects), silence, silence, ear, None)  # type: ignore[arg-type]
+    journal.close()
+    (call,) = ear.called
+    assert call[0].startswith("Not saved.")
+    assert call[1:] == (Priority.ALARM, tone(Urgency.HIGH), True)

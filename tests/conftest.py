@@ -35,3 +35,11 @@ def say(session: Session) -> Callable[[str], str]:
         return " ".join(wording(say.reply) for say in decision.said)
 
     return say
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--rewrite-conversations",
+        action="store_true",
+        help="write tests/conversations anew from what the program says now",
+    )

@@ -5,12 +5,13 @@ from datetime import timedelta
 from fractions import Fraction
 
 from handsfree.core.errors import Refusal
-from handsfree.core.mix import rounded_parts_g, split_total_g
+from handsfree.core.mix import rounded_parts_g, rounded_to_step, split_total_g
 from handsfree.core.potlife import pot_life, share_gone_at_rise
 from handsfree.job import pour
 from handsfree.job.boundary import Priority, Say
 from handsfree.job.dialogue import ConfirmFact, TellMixTemperature
 from handsfree.job.events import (
+    Announced,
     BatchOpened,
     ClockStarted,
     CupEmptied,
@@ -21,15 +22,17 @@ from handsfree.job.events import (
     TotalWanted,
 )
 from handsfree.job.facts import tell_condition
+from handsfree.job.reminders import waiting
 from handsfree.job.state import Batch, replay
 from handsfree.job.step import Decision, Outcome, Step, answer, fresh_talk
 from handsfree.language import intents as said
 from handsfree.language import replies
-from handsfree.language.replies import Reply
+from handsfree.language.replies import Called, Reply
 from handsfree.language.times import whole_minutes
 
 # A cup that feels warm has risen about 10 K: more than half of its life may be gone
 # (core/potlife.py, GONE_AT_RISE); one that thickens is at its end.
+TENTH_C = Fraction(1, 10)  # What a shop's thermometer shows at best.
 HOT_SHOP_C = 30.0  # Judgement: warmer than a shop in which anybody still coats.
 SHARE_GONE = {said.CupSign.WARM: Fraction(77, 100), said.CupSign.THICK: Fraction(1)}
 
@@ -99,16 +102,17 @@ def start_clock(step: Step) -> Decision:
 def tell_temperature(step: Step, intent: said.TellTemperature) -> Decision:
     """A temperature: of air or surface, of the mix that was asked about, or of a running cup."""
     question = step.talk.question
+    celsius_read = tuple(rounded_to_step(value, TENTH_C) for value in intent.celsius)
     match intent.place:
         case said.Place.AIR:
-            return tell_condition(step, Measured.AIR_C, intent.celsius)
+            return tell_condition(step, Measured.AIR_C, celsius_read)
         case said.Place.SURFACE:
-            return tell_condition(step, Measured.SURFACE_C, intent.celsius)
+            return tell_condition(step, Measured.SURFACE_C, celsius_read)
         case _:
             pass
-    if len(intent.celsius) > 1:
-        return answer(step, replies.AskDigits(), Outcome.ASKED)
-    celsius = intent.celsius[0]
+    if len(celsius_read) > 1:
+        return answer(step, replies.AskDigits("degrees"), Outcome.ASKED)
+    celsius = celsius_read[0]
     if isinstance(question, TellMixTemperature):
         return _start_clock_at(step, question, celsius)
     if intent.place is said.Place.CUP:
@@ -168,7 +172,20 @@ def _cup_temperature(step: Step, cup_c: Fraction) -> Decision:
     clock = replay((event,), step.state).batch(batch.number).clock
     assert clock is not None
     reply = replies.CupAhead(batch.number, whole_minutes(clock.ends_at - step.now))
-    return answer(step, reply, Outcome.ACCEPTED, events=(event,))
+    return answer(step, reply, Outcome.ACCEPTED, events=_with_calls_said(step, event))
+
+
+def _with_calls_said(step: Step, warmed: CupWarmed) -> tuple[Event, ...]:
+    """The event, and the calls it makes due: its own reply has just said more than they do."""
+    after = replay((warmed,), step.state)
+    said_by_it = [
+        Announced(step.now, reminder.key)
+        for reminder in waiting(step.setup.card, after)
+        if reminder.called is Called.POT_LIFE
+        and reminder.number == warmed.batch
+        and reminder.due_at <= step.now
+    ]
+    return (warmed, *said_by_it)
 
 
 def report_cup(step: Step, intent: said.ReportCup) -> Decision:
@@ -178,7 +195,7 @@ def report_cup(step: Step, intent: said.ReportCup) -> Decision:
     events: tuple[Event, ...] = ()
     share_gone = SHARE_GONE.get(intent.sign, Fraction(1))
     if batch is not None:
-        events = (CupWarmed(step.now, batch.number, None, share_gone),)
+        events = _with_calls_said(step, CupWarmed(step.now, batch.number, None, share_gone))
     decision = answer(
         step, replies.CupWarning(intent.sign, number), Outcome.ACCEPTED, events=events
     )

@@ -60,7 +60,9 @@ from handsfree.language import replies
 from handsfree.language.grammar import ROWS, Topic
 from handsfree.language.intents import Intent
 from handsfree.language.parser import Misheard, Reason, parse
+from handsfree.language.times import whole_minutes
 
+MOST_EXAMPLES = 3  # More are not kept in the ear.
 # Of wrong numbers in noise and from strange voices, seven in ten lie below this, and of right
 # ones one in five; confidence never accepts anything, it only makes us ask.
 SURE_CONFIDENCE = 0.9
@@ -244,25 +246,32 @@ def _tell_total(step: Step) -> Decision:
 
 
 def _tell_status(step: Step) -> Decision:
-    batch = step.batch
+    """The cup in hand, or the coat when no cup is."""
+    batch, coat = step.batch, step.state.last_coat
+    is_coat_next = coat is not None and coat.finished_at is not None
+    if is_coat_next and (batch is None or batch.emptied_at is not None):
+        return tell_recoat(step)
     if batch is None:
         return answer(step, replies.WaitingForReading(), Outcome.ACCEPTED)
+    clock = batch.running_clock
     reply = replies.Balance(
         batch.number,
         batch.grams_of(Component.RESIN) or None,
         batch.grams_of(Component.HARDENER) or None,
         pour.is_complete(step.setup.recipe, batch),
+        None if clock is None else whole_minutes(clock.ends_at - step.now),
     )
     return answer(step, reply, Outcome.ACCEPTED)
 
 
 def _help(step: Step) -> Decision:
     """A few examples that fit now: a voice menu of everything would take a minute."""
-    topics = [Topic.READINGS, Topic.AMOUNTS, Topic.CUPS]
+    topics: tuple[Topic, ...] = (Topic.READINGS, Topic.AMOUNTS, Topic.CUPS)
     if step.talk.question is not None:
-        topics = [Topic.ANSWERS]
+        topics = (Topic.ANSWERS,)
     elif step.state.coats:
-        topics = [Topic.COATS, Topic.REMINDERS]
-    examples = [[row.example for row in ROWS if row.topic is topic][:2] for topic in topics]
-    chosen = tuple(example for group in examples for example in group)[:3]
+        topics = (Topic.COATS, Topic.AIR, Topic.REMINDERS)
+    groups = [[row.example for row in ROWS if row.topic is topic] for topic in topics]
+    each = MOST_EXAMPLES // len(groups)
+    chosen = tuple(example for group in groups for example in group[:each])
     return answer(step, replies.WhatCanBeSaid(chosen), Outcome.ACCEPTED)

@@ -54,9 +54,10 @@ WORTH_SAYING_S = 120.0
 
 def tell_condition(step: Step, measured: Measured, values: tuple[Fraction, ...]) -> Decision:
     """Takes down a reading of air or surface, and says what follows from it."""
+    what, unit = SPOKEN[measured]
     if len(values) > 1:
-        return answer(step, replies.AskDigits(), Outcome.ASKED)
-    value, (what, unit) = values[0], SPOKEN[measured]
+        return answer(step, replies.AskDigits(unit), Outcome.ASKED)
+    value = values[0]
     low, high = CREDIBLE[measured]
     if not low <= value <= high:
         return answer(step, replies.ConditionUnlikely(what, value), Outcome.REJECTED)
@@ -70,8 +71,16 @@ def tell_condition(step: Step, measured: Measured, values: tuple[Fraction, ...])
 def _after_condition(step: Step, after: State, what: str, value: Fraction, unit: str) -> Reply:
     if after.last_coat is None and not _missing(after):
         return _verdict(step, after)
+    if what == "surface" and after.last_coat is not None and _is_too_cold(step, after):
+        return replies.TooColdToCure(value)
     missing = () if after.last_coat is not None else _missing(after)
     return replies.ConditionNoted(what, value, unit, missing)
+
+
+def _is_too_cold(step: Step, state: State) -> bool:
+    """Whether nothing counts toward a cure at the surface temperature told last."""
+    table, told = step.setup.card.cure, state.last_told(Measured.SURFACE_C)
+    return table is not None and told is not None and float(told.value) < table.least_c
 
 
 def _missing(state: State) -> tuple[str, ...]:
@@ -190,6 +199,7 @@ def _coat_noted(step: Step, state: State, coat: Coat) -> Reply:
         tape_at=step.local(clock.tape_ask_at) if clock and clock.tape_ask_at else None,
         recoat_at=_local_stage(step, clock, Stage.RECOAT_OPENS),
         needs_surface=clock is None and has_table,
+        never_cures=_is_too_cold(step, state),
         now=step.local(step.now),
     )
 

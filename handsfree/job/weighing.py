@@ -33,8 +33,11 @@ def take_reading(step: Step, intent: said.TakeReading) -> Decision:
     if refusal is not None:
         return answer(step, refusal, Outcome.REJECTED)
     if shown_g in step.talk.refused:
-        # The same value again after a no: the ear is stuck, so another way is needed.
-        return answer(step, replies.AskDigits(), Outcome.ASKED)
+        # The same value again after a no: the ear may be stuck, so another way is asked for
+        # once. Said yet again it is offered, for the no may have been the mistake.
+        refused = tuple(value for value in step.talk.refused if value != shown_g)
+        talk = replace(step.talk, refused=refused)
+        return answer(step, replies.AskDigits(), Outcome.ASKED, talk=talk)
     component = intent.component or _component_of_question(step.talk)
     step = replace(step, is_sure=step.is_sure and _is_plain(intent))
     return place_reading(step, component, shown_g)

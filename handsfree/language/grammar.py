@@ -229,12 +229,6 @@ ROWS: tuple[Row, ...] = (
         weight=160,
     ),
     Row(
-        Topic.ANSWERS,
-        "hardener",
-        _component,
-        ("[it is|it's|the] {component}",),
-    ),
-    Row(
         Topic.AIR,
         "the surface is one nine degrees",
         _temperature,
@@ -277,7 +271,7 @@ ROWS: tuple[Row, ...] = (
         "how much hardener",
         _always(said.AskTarget()),
         (
-            "how much (hardener|catalyst|part b) [do i need|do i pour|do we need|in all]",
+            "how much {component} [do i need|do i pour|do we need|in all]",
             "(what is|what's) the [hardener] target",
             "[the] target",
         ),
@@ -506,14 +500,20 @@ ROWS: tuple[Row, ...] = (
         Topic.ANSWERS,
         "yes",
         _always(said.Confirm()),
-        ("(yes|yeah|yep|correct|right|okay) [that is right|that's right|that is correct]",),
+        (
+            "(yes|yeah|yep|correct|right|okay) [that is right|that's right|that is correct]",
+            "(that is|that's|it is) (right|correct)",
+        ),
         weight=4,
     ),
     Row(
         Topic.ANSWERS,
         "no",
         _always(said.Deny()),
-        ("(no|nope|wrong|not right) [that is wrong|that's wrong|that is not right]",),
+        (
+            "(no|nope|wrong|not right) [that is wrong|that's wrong|that is not right]",
+            "(that is|that's|it is) (wrong|not right)",
+        ),
         weight=4,
     ),
     Row(
@@ -522,6 +522,12 @@ ROWS: tuple[Row, ...] = (
         _always(said.ScratchThat()),
         ("scratch that", "undo [that]", "take that back", "cancel [that]"),
         weight=4,
+    ),
+    Row(
+        Topic.ANSWERS,
+        "hardener",
+        _component,
+        ("[it is|it's|the] {component}",),
     ),
     Row(
         Topic.TALK,

@@ -9,7 +9,7 @@ from handsfree.language.quantities import is_cut_off, may_go_on
 
 # Pauses inside a spoken number stay under a second, and a person waits 0.5 s without
 # feeling ignored (turn gaps: Stivers et al. 2009, PNAS 106, 10587). The figures are ours.
-AFTER_SENTENCE = timedelta(milliseconds=300)
+AFTER_SENTENCE = timedelta(milliseconds=250)
 AFTER_OPEN_NUMBER = timedelta(milliseconds=750)
 AFTER_UNFINISHED = timedelta(milliseconds=1000)
 SHORTEST = AFTER_SENTENCE

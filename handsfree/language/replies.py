@@ -45,6 +45,8 @@ class AskRunningTotal:
 class AskDigits:
     """A value that was already refused, or a second failure: another way is needed."""
 
+    unit: str = "grams"
+
 
 @dataclass(frozen=True)
 class AskSure:
@@ -257,6 +259,7 @@ class Balance:
     resin_g: Fraction | None
     hardener_g: Fraction | None
     is_complete: bool
+    minutes_left: int | None  # None: its clock does not run.
 
 
 @dataclass(frozen=True)
@@ -378,6 +381,13 @@ class ConditionNoted:
 
 
 @dataclass(frozen=True)
+class TooColdToCure:
+    """A surface on which a coat stands still."""
+
+    surface_c: Fraction
+
+
+@dataclass(frozen=True)
 class ConditionUnlikely:
     """A reading that no bench can have."""
 
@@ -481,6 +491,7 @@ class CoatNoted:
     tape_at: datetime | None
     recoat_at: datetime | None
     needs_surface: bool
+    never_cures: bool
     now: datetime
 
 
@@ -657,6 +668,7 @@ Reply = (
     | TotalPlan
     | AskWhichTemperature
     | ConditionNoted
+    | TooColdToCure
     | ConditionUnlikely
     | MayCoat
     | MayNotCoat

@@ -4,17 +4,25 @@ from datetime import datetime, timedelta
 
 from handsfree.language.numbers import DIGIT_WORDS, say_below_hundred, say_cardinal
 
-ABOUT_TWO_HOURS = 120  # Minutes; above it hours are near enough.
+NAMED_HOURS = {0: "midnight", 12: "noon"}
+LONGEST_IN_MINUTES = 90  # Above it, hours and minutes are easier to take in. Judgement.
 
 
 def say_minutes(minutes: int) -> str:
-    """A length in whole minutes, for example "twenty three minutes" or "about five hours"."""
+    """A length in whole minutes: "twenty three minutes", "two hours thirty minutes"."""
     if minutes < 1:
         return "less than a minute"
-    if minutes > ABOUT_TWO_HOURS:
-        hours = (minutes + 30) // 60
-        return f"about {say_cardinal(hours)} hours"
-    return f"{say_cardinal(minutes)} {'minute' if minutes == 1 else 'minutes'}"
+    hours, rest = divmod(minutes, 60)
+    if minutes <= LONGEST_IN_MINUTES:
+        hours, rest = 0, minutes
+    parts = [_count(hours, "hour")] if hours else []
+    if rest:
+        parts.append(_count(rest, "minute"))
+    return " ".join(parts)
+
+
+def _count(number: int, unit: str) -> str:
+    return f"{say_cardinal(number)} {unit if number == 1 else f'{unit}s'}"
 
 
 def whole_minutes(length: timedelta) -> int:
@@ -23,25 +31,28 @@ def whole_minutes(length: timedelta) -> int:
 
 
 def say_time(moment: datetime, now: datetime) -> str:
-    """A time of day as it is said: "four ten in the afternoon", "nine o'clock in the morning tomorrow".
+    """A time of day as it is said, such as "nine o'clock in the morning tomorrow".
 
     Args:
         moment, now: in the zone of the listener.
     """
     hour = moment.hour % 12 or 12
+    days = (moment.date() - now.date()).days
+    if moment.hour in NAMED_HOURS and moment.minute == 0:
+        time = NAMED_HOURS[moment.hour]
+        return time if days == 0 else f"{time} {_in_days(days)}"
     if moment.minute == 0:
         time = f"{say_below_hundred(hour)} o'clock"
     elif moment.minute < 10:
         time = f"{say_below_hundred(hour)} oh {DIGIT_WORDS[moment.minute]}"
     else:
         time = f"{say_below_hundred(hour)} {say_below_hundred(moment.minute)}"
-    days = (moment.date() - now.date()).days
     part = _part_of_day(moment.hour)
-    if days == 0:
-        return f"{time} {part}"
-    if days == 1:
-        return f"{time} {part} tomorrow"
-    return f"{time} {part}, {say_cardinal(days)} days from now"
+    return f"{time} {part}" if days == 0 else f"{time} {part} {_in_days(days)}"
+
+
+def _in_days(days: int) -> str:
+    return "tomorrow" if days == 1 else f"{say_cardinal(days)} days from now"
 
 
 def _part_of_day(hour: int) -> str:

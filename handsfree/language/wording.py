@@ -4,6 +4,8 @@ Written for the ear: the number first, digit by digit, at most two sentences, ki
 chatter, and the same fact always in the same words.
 """
 
+from collections.abc import Mapping
+from enum import Enum
 from fractions import Fraction
 from typing import assert_never
 
@@ -94,6 +96,7 @@ from handsfree.language.replies import (
     TimeLeft,
     TimerNoted,
     TimesMoved,
+    TooColdToCure,
     TooLoud,
     TotalPlan,
     TotalWeight,
@@ -106,8 +109,48 @@ from handsfree.language.times import say_minutes, say_time
 MOST_MISSED = 3  # More than three are not kept in the ear.
 
 
-def wording(reply: Reply) -> str:
-    """What is said, ready for the voice: no digits, no symbols, no abbreviations."""
+class Level(Enum):
+    """How much is said."""
+
+    BRIEF = "brief"
+    NORMAL = "normal"
+    NEW = "new"  # For somebody who does it for the first time.
+
+
+# What an old hand need not hear again: only the first sentence is said.
+SHORTENED = (PourTarget, TotalPlan, MixComplete, ClockStarted, BatchOpened, MayCoat)
+HINTS: Mapping[type[Reply], str] = {
+    ReadBack: "Say yes or no.",
+    AskFinal: "Say yes or no.",
+    AskSure: "Say yes or no.",
+    AskOverPour: "Say yes or no.",
+    AskTotalWanted: "Say yes or no.",
+    AskRunningTotal: "Say yes or no.",
+    AskEmptied: "Say yes or no.",
+    AskTapeOff: "Say yes or no.",
+    StillToPour: "Tell me the next number when you have poured on.",
+    WaitingForReading: "For example, resin eight five six grams.",
+    Scratched: "Nothing of it is kept.",
+    ClockStarted: "Say how long is left, whenever you want to know.",
+}
+
+
+def wording(reply: Reply, level: Level = Level.NORMAL) -> str:
+    """What is said, ready for the voice: no digits, no symbols, no abbreviations.
+
+    Args:
+        reply: what is to be said.
+        level: an old hand hears less, a new one a hint more; numbers and cautions are in all.
+    """
+    text = _wording(reply)
+    if level is Level.BRIEF and isinstance(reply, SHORTENED):
+        return f"{text.partition('. ')[0].removesuffix('.')}."
+    if level is Level.NEW and type(reply) in HINTS:
+        return f"{text} {HINTS[type(reply)]}"
+    return text
+
+
+def _wording(reply: Reply) -> str:
     match reply:
         case ReadBack(component, g):
             return f"{_part(component)} {_grams(g)}. Is that right?"
@@ -131,6 +174,11 @@ def wording(reply: Reply) -> str:
         case ConditionNoted(what, value, unit, missing):
             end = f" I still need {_listed(missing)}." if missing else ""
             return f"{_capital(what)} {say_digits(value)} {unit}.{end}"
+        case TooColdToCure(surface_c):
+            return (
+                f"Surface {say_digits(surface_c)} degrees. That is too cold to cure; "
+                "the coat stands still until it is warmer."
+            )
         case ConditionUnlikely(what, value):
             return f"I heard {say_digits(value)} for {what}. Please say it again."
         case MayCoat(margin_k, is_thin):
@@ -237,8 +285,8 @@ def wording(reply: Reply) -> str:
             return f"I heard {options}{of}. Please say it digit by digit."
         case AskRunningTotal(first, g):
             return f"{_capital(_grams(g))}. Is that together with the {first.value}?"
-        case AskDigits():
-            return "I am not sure of the number. Please say it one digit at a time, with grams."
+        case AskDigits(unit):
+            return f"I am not sure of the number. Please say it one digit at a time, with {unit}."
         case AskSure(component, g, expected_g):
             return (
                 f"{_part(component)} {_grams(g)}? "
@@ -334,8 +382,8 @@ def wording(reply: Reply) -> str:
                 f"Cup {say_digits(Fraction(batch))}. The pot life is over{late}; "
                 "do not use the rest."
             )
-        case Balance(batch, resin_g, hardener_g, is_complete):
-            return _balance(batch, resin_g, hardener_g, is_complete)
+        case Balance():
+            return _balance(reply)
         case AskYes():
             return "I am not sure I heard a yes. Please say yes or no again."
         case NoQuestion():
@@ -386,18 +434,18 @@ def _what_stood_out(misheard: Misheard) -> str:
     return "I did not understand that. Say help to hear what you can say."
 
 
-def _balance(
-    batch: int, resin_g: Fraction | None, hardener_g: Fraction | None, is_complete: bool
-) -> str:
-    cup = f"Cup {say_digits(Fraction(batch))}"
-    if resin_g is None and hardener_g is None:
-        return f"{cup}. Nothing is in it yet."
+def _balance(balance: Balance) -> str:
+    cup = f"Cup {say_digits(Fraction(balance.batch))}"
     parts = [
         f"{name} {_grams(g)}"
-        for name, g in (("resin", resin_g), ("hardener", hardener_g))
+        for name, g in (("resin", balance.resin_g), ("hardener", balance.hardener_g))
         if g is not None
     ]
-    end = "It is complete." if is_complete else "It is not complete yet."
+    if not parts:
+        return f"{cup}. Nothing is in it yet."
+    end = "It is complete." if balance.is_complete else "It is not complete yet."
+    if balance.minutes_left is not None:
+        end = f"{_capital(say_minutes(balance.minutes_left))} left."
     return f"{cup}. {_capital(', '.join(parts))}. {end}"
 
 
@@ -478,6 +526,8 @@ def _cup_warning(sign: CupSign, batch: int | None) -> str:
 
 def _coat_noted(noted: CoatNoted) -> str:
     start = f"Coat {say_digits(Fraction(noted.coat))} is on."
+    if noted.never_cures:
+        return f"{start} It is too cold: at this temperature it never cures. Warm it up."
     if noted.needs_surface:
         return f"{start} How warm is the surface?"
     parts = []

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import handsfree
 from handsfree.core.errors import Refusal
+from handsfree.language.wording import Level
 from handsfree.shell import calculator
 from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
@@ -127,6 +128,12 @@ def _add_job_options(parser: argparse.ArgumentParser) -> None:
         metavar="GRAMS",
         help="the most the scale carries (default 5000)",
     )
+    parser.add_argument(
+        "--words",
+        choices=[level.value for level in Level],
+        default=Level.NORMAL.value,
+        help="how much is said: an old hand hears less, a new one a hint more",
+    )
 
 
 def _grams(low: Fraction, high: Fraction) -> Callable[[str], Fraction]:
@@ -155,7 +162,7 @@ def _new_session(args: argparse.Namespace) -> Session:
         raise KnownTrouble(str(error)) from error
     except Refusal as refusal:
         raise KnownTrouble(f"{args.product} cannot be weighed. {refusal}") from refusal
-    return Session(setup)
+    return Session(setup, Level(args.words))
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -177,7 +184,7 @@ def _hear(args: argparse.Namespace) -> int:
     session = _new_session(args)
     with ExitStack() as stack:
         hearing = _hearing(args, stack)
-        return hear.run(args, hearing, lambda: Session(session.setup))
+        return hear.run(args, hearing, lambda: Session(session.setup, session.level))
 
 
 def _type(args: argparse.Namespace) -> int:

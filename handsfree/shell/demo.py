@@ -8,8 +8,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import handsfree
-from handsfree.job.boundary import Priority
-from handsfree.language.wording import wording
+from handsfree.job.boundary import Opened, Priority
 from handsfree.shell.audio_file import blocks_of
 from handsfree.shell.hear import heard_of
 from handsfree.shell.hearing import Hearing
@@ -50,7 +49,9 @@ def demo_folder() -> Path:
 def perform(hearing: Hearing, session: Session) -> Iterator[Line]:
     """The whole job: what was heard, what is answered, and what falls due in between."""
     folder = demo_folder()
-    now = FIRST_DAY
+    now = FIRST_DAY.replace(hour=14)
+    for say in session.step(Opened(), now).said:
+        yield Line(now, "handsfree", session.words_of(say.reply), say.priority)
     with (folder / "script.tsv").open(encoding="utf-8") as file:
         for row in csv.DictReader(file, delimiter="\t"):
             now = time_of_day(row["time"], now)
@@ -58,7 +59,7 @@ def perform(hearing: Hearing, session: Session) -> Iterator[Line]:
             for utterance in hearing.hear_all(blocks_of(folder / row["file"])):
                 yield Line(now, "you", " ".join(utterance.words))
                 for say in session.step(heard_of(utterance), now).said:
-                    yield Line(now, "handsfree", wording(say.reply), say.priority)
+                    yield Line(now, "handsfree", session.words_of(say.reply), say.priority)
     yield from _announcements(session, now + AFTER_LAST_LINE)
 
 

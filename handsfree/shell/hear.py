@@ -47,7 +47,7 @@ def heard_of(utterance: Utterance) -> Heard:
     )
 
 
-def line_of(file: str, utterance: Utterance, decision: Decision) -> Line:
+def line_of(file: str, utterance: Utterance, decision: Decision, session: Session) -> Line:
     """The output line of one utterance."""
     return Line(
         file,
@@ -58,7 +58,7 @@ def line_of(file: str, utterance: Utterance, decision: Decision) -> Line:
         _component_of(decision.intent),
         _grams_of(decision.intent),
         decision.outcome.value,
-        " ".join(wording(say.reply) for say in decision.said),
+        " ".join(session.words_of(say.reply) for say in decision.said),
     )
 
 
@@ -85,7 +85,7 @@ def lines_of(hearing: Hearing, session: Session, path: Path) -> Iterator[Line]:
     for utterance in hearing.hear_all(blocks_of(path)):
         found = True
         now = FIRST_DAY + timedelta(seconds=utterance.end_s)
-        yield line_of(path.as_posix(), utterance, session.step(heard_of(utterance), now))
+        yield line_of(path.as_posix(), utterance, session.step(heard_of(utterance), now), session)
     if not found:
         reply = wording(NoSpeech())
         ignored = Outcome.IGNORED.value

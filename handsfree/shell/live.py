@@ -4,8 +4,7 @@ import queue
 import threading
 from datetime import datetime
 
-from handsfree.job.boundary import AdjustVoice, Effect, HearingLost, Input, TimePassed
-from handsfree.language.wording import wording
+from handsfree.job.boundary import AdjustVoice, Effect, HearingLost, Input, Opened, TimePassed
 from handsfree.shell import hearing as hearing_process
 from handsfree.shell.clock import Clock
 from handsfree.shell.hear import heard_of
@@ -72,12 +71,14 @@ def run(session: Session, hearing: Hearing, microphone: Microphone, speaker: Spe
     clock = Clock()
     print(f"Listening on {microphone.name}. Stop with Ctrl-C.", flush=True)
     with microphone:
+        for effect in session.step(Opened(), clock.now()).effects:
+            _carry_out(effect, session, clock.now(), speaker)
         listener = Listener(microphone, hearing, speaker)
         try:
             while True:
                 incoming = _next_input(listener, session, clock)
                 for effect in session.step(incoming, clock.now()).effects:
-                    _carry_out(effect, clock.now(), speaker)
+                    _carry_out(effect, session, clock.now(), speaker)
         except KeyboardInterrupt:
             print()
         finally:
@@ -97,12 +98,12 @@ def _next_input(listener: Listener, session: Session, clock: Clock) -> Input:
         return TimePassed()
 
 
-def _carry_out(effect: Effect, now: datetime, speaker: Speaker | None) -> None:
+def _carry_out(effect: Effect, session: Session, now: datetime, speaker: Speaker | None) -> None:
     if isinstance(effect, AdjustVoice):
         if speaker is not None:
             speaker.adjust(effect.manner)
         return
-    text = wording(effect.reply)
+    text = session.words_of(effect.reply)
     print(f"{now.astimezone():%H:%M:%S}  {text}", flush=True)
     if speaker is not None:
         speaker.say(text, effect.priority)

@@ -10,6 +10,8 @@ from handsfree.job.decide import decide, next_deadline
 from handsfree.job.dialogue import Talk
 from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Setup
+from handsfree.language.replies import Reply
+from handsfree.language.wording import Level, wording
 
 # A common bench scale; both can be set on the command line.
 DEFAULT_STEP_G = Fraction(1)
@@ -19,9 +21,15 @@ DEFAULT_CAPACITY_G = Fraction(5000)
 class Session:
     """Holds what is known and applies one input at a time."""
 
-    def __init__(self, setup: Setup) -> None:
-        """Starts with nothing on the scale."""
+    def __init__(self, setup: Setup, level: Level = Level.NORMAL) -> None:
+        """Starts with nothing on the scale.
+
+        Args:
+            setup: product and scale.
+            level: how much is said.
+        """
         self.setup = setup
+        self.level = level
         self.state = State()
         self.talk = Talk()
         self.last_at: datetime | None = None  # The moment of the last input.
@@ -38,6 +46,10 @@ class Session:
         self.talk = decision.talk
         self.last_at = now
         return decision
+
+    def words_of(self, reply: Reply) -> str:
+        """The reply's wording at this session's level."""
+        return wording(reply, self.level)
 
     def next_deadline(self) -> datetime | None:
         """The moment at which something has to be announced."""

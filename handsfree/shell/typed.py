@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from handsfree.job.boundary import Heard, Input, TimePassed
-from handsfree.language.wording import wording
+from handsfree.job.boundary import Heard, Input, Opened, TimePassed
 from handsfree.shell.session import Session
 
 # Any day serves: a script tells only the time of day.
@@ -112,7 +111,7 @@ def due_before(session: Session, moment: datetime) -> Iterator[Spoken]:
 
 def _step(session: Session, incoming: Input, now: datetime) -> Iterator[Spoken]:
     for say in session.step(incoming, now).said:
-        yield Spoken(now, "handsfree", wording(say.reply))
+        yield Spoken(now, "handsfree", session.words_of(say.reply))
 
 
 def run(args: argparse.Namespace, session: Session) -> int:
@@ -127,6 +126,9 @@ def run(args: argparse.Namespace, session: Session) -> int:
         text = sys.stdin
     try:
         last = FIRST_DAY
+        if args.script is None:
+            for spoken in _step(session, Opened(), FIRST_DAY):
+                _show(spoken, as_json=args.json)
         for spoken in converse(session, lines_of(text, FIRST_DAY), None):
             _show(spoken, as_json=args.json)
             last = spoken.at

@@ -12,7 +12,7 @@ from handsfree.language import replies
 from handsfree.language.intents import CupSign, Film, Manner
 from handsfree.language.parser import Misheard, Reason
 from handsfree.language.replies import Call, Called, Reply
-from handsfree.language.wording import wording
+from handsfree.language.wording import Level, wording
 
 RESIN, HARDENER = Component.RESIN, Component.HARDENER
 F = Fraction
@@ -60,9 +60,10 @@ EXAMPLES: list[Reply] = [
     replies.TimeLeft(1, 0),
     replies.PotLifeOver(1, 0),
     replies.PotLifeOver(1, 7),
-    replies.Balance(1, F(856), None, False),
-    replies.Balance(1, None, None, False),
-    replies.Balance(1, F(856), F(122), True),
+    replies.Balance(1, F(856), None, False, None),
+    replies.Balance(1, None, None, False, None),
+    replies.Balance(1, F(856), F(122), True, None),
+    replies.Balance(1, F(856), F(122), True, 17),
     replies.AskYes(),
     replies.NoQuestion(),
     replies.NothingSaid(),
@@ -106,9 +107,11 @@ EXAMPLES: list[Reply] = [
     replies.NoSuchCup(4),
     replies.CoatStartNoted(1, ""),
     replies.CoatStartNoted(2, "it is too early for it by the card"),
-    replies.CoatNoted(1, True, LATER, LATER, False, NOW),
-    replies.CoatNoted(1, False, None, None, True, NOW),
-    replies.CoatNoted(1, False, None, None, False, NOW),
+    replies.CoatNoted(1, True, LATER, LATER, False, False, NOW),
+    replies.CoatNoted(1, False, None, None, True, False, NOW),
+    replies.CoatNoted(1, False, None, None, False, False, NOW),
+    replies.CoatNoted(1, False, None, None, False, True, NOW),
+    replies.TooColdToCure(F(6)),
     replies.TapeNoted(),
     replies.AskTapeOff(),
     replies.TapeOffNoted(),
@@ -173,3 +176,19 @@ def test_a_number_is_never_rounded_by_its_wording() -> None:
         names = "zero one two three four five six seven eight nine".split()
         digits = "".join("." if word == "point" else str(names.index(word)) for word in words)
         assert F(digits) == value
+
+
+@pytest.mark.parametrize("reply", EXAMPLES, ids=lambda reply: type(reply).__name__)
+def test_levels_change_how_much_is_said_and_no_number(reply: Reply) -> None:
+    normal = wording(reply)
+    brief, new = wording(reply, Level.BRIEF), wording(reply, Level.NEW)
+    assert normal.startswith(brief.removesuffix("."))
+    assert new.startswith(normal)
+    assert wording(reply, Level.NORMAL) == normal
+
+
+def test_an_old_hand_hears_the_target_alone() -> None:
+    target = replies.PourTarget(HARDENER, F(122), F(120), F(124), F(978))
+    assert wording(target, Level.BRIEF) == (
+        "One two two grams of hardener, one two zero to one two four is good."
+    )

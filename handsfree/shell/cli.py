@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import handsfree
 from handsfree.core.errors import Refusal
 from handsfree.language.wording import Level
-from handsfree.shell import calculator
+from handsfree.shell import calculator, words
 from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
 
@@ -90,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(run=_check)
 
     calculator.add_commands(commands)
+    words.add_commands(commands)
 
     bench = commands.add_parser("bench", help="measure; prints Markdown")
     topics = bench.add_subparsers(metavar="TOPIC", required=True)

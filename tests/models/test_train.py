@@ -87,7 +87,8 @@ def random_net(torch: Any) -> Tdnn:
     for norm in [net.input_norm, *net.norms]:
         norm.running_mean.normal_()
         norm.running_var.uniform_(0.5, 2)
-    return net.eval()
+    net.eval()
+    return net
 
 
 def test_layers_survive_the_model_file(torch: Any) -> None:

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import datetime
 from fractions import Fraction
 
-from handsfree.core.conditions import Conditions, Fault, breaches
+from handsfree.core.conditions import Conditions, Fault, breaches, can_blush
 from handsfree.core.cure import Recoat, Stage
 from handsfree.core.dewpoint import THIN_MARGIN_K
 from handsfree.core.mix import rounded_to_step
@@ -89,19 +89,22 @@ def _missing(state: State) -> tuple[str, ...]:
     )
 
 
-def _verdict(step: Step, state: State) -> Reply:
-    """Whether the surface may be coated by the newest readings, all of which are there."""
+def _conditions(state: State) -> Conditions | None:
+    """The newest readings of air and surface together; None while one is missing."""
     air, surface, humidity = (
         state.last_told(Measured.AIR_C),
         state.last_told(Measured.SURFACE_C),
         state.last_told(Measured.HUMIDITY_PERCENT),
     )
-    assert air is not None
-    assert surface is not None
-    assert humidity is not None
-    conditions = Conditions(
-        0.0, float(air.value), float(humidity.value), surface_c=float(surface.value)
-    )
+    if air is None or surface is None or humidity is None:
+        return None
+    return Conditions(0.0, float(air.value), float(humidity.value), float(surface.value))
+
+
+def _verdict(step: Step, state: State) -> Reply:
+    """Whether the surface may be coated by the newest readings, all of which are there."""
+    conditions = _conditions(state)
+    assert conditions is not None
     margin_k = rounded_to_step(Fraction(conditions.margin_k), TENTH)
     limits = step.setup.card.limits
     found = breaches(limits, conditions)
@@ -258,6 +261,12 @@ def _known_clock(step: Step) -> FilmClock | Reply:
     return _clock_of(step, step.state) or replies.FilmUnknown("surface")
 
 
+def _may_blush(state: State) -> bool:
+    """Whether the newest readings are such that a coat may blush while it cures."""
+    conditions = _conditions(state)
+    return conditions is not None and can_blush(conditions)
+
+
 def tell_recoat(step: Step) -> Decision:
     """When the next coat may go on."""
     clock = _known_clock(step)
@@ -270,7 +279,8 @@ def tell_recoat(step: Step) -> Decision:
     reply: Reply
     match recoat_now(table, step.state, coat, step.now):
         case Recoat.OPEN:
-            reply = replies.RecoatOpen(_local_stage(step, clock, Stage.RECOAT_CLOSES), now)
+            closes_at = _local_stage(step, clock, Stage.RECOAT_CLOSES)
+            reply = replies.RecoatOpen(closes_at, _may_blush(step.state), now)
         case Recoat.CLOSED:
             reply = replies.RecoatClosed()
         case _:

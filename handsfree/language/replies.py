@@ -542,6 +542,7 @@ class RecoatOpen:
     """The next coat may go on."""
 
     closes_at: datetime | None
+    may_blush: bool  # It cured cool or damp.
     now: datetime
 
 

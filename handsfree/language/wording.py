@@ -245,9 +245,10 @@ def _wording(reply: Reply) -> str:
             if opens_at is None:
                 return "Not yet, and at this temperature it never will be. It is too cold to cure."
             return f"Not yet. The next coat can go on at {say_time(opens_at, now)}."
-        case RecoatOpen(closes_at, now):
+        case RecoatOpen(closes_at, may_blush, now):
             end = f" The window closes at {say_time(closes_at, now)}." if closes_at else ""
-            return f"The next coat can go on now.{end}"
+            wash = " It cured cool or damp, so wash it with water first." if may_blush else ""
+            return f"The next coat can go on now.{wash}{end}"
         case RecoatClosed():
             return (
                 "The window has closed, so the next coat needs sanding first. "

@@ -16,7 +16,7 @@ from handsfree.job.alarms import QuietHours
 from handsfree.job.boundary import Say
 from handsfree.job.step import Setup
 from handsfree.language.wording import Level
-from handsfree.shell import calculator, journal_command
+from handsfree.shell import calculator, journal_command, words
 from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
 
@@ -109,6 +109,7 @@ def _parser() -> argparse.ArgumentParser:
 
     calculator.add_commands(commands)
     journal_command.add_commands(commands)
+    words.add_commands(commands)
 
     bench = commands.add_parser("bench", help="measure; prints Markdown")
     topics = bench.add_subparsers(metavar="TOPIC", required=True)

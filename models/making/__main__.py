@@ -85,7 +85,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--tiny", action="store_true", help="the toy recipe, a minute on one core")
     parser.add_argument("--voices", type=Path, default=Path("package/voices"),
                         help="voices of kokoro-js, unpacked")  # fmt: skip
-    parser.add_argument("--resume", type=Path, help="checkpoint to go on from")
+    parser.add_argument("--resume", type=Path, help="checkpoint or model folder to go on from")
     parser.add_argument("--seconds", type=float, help="training time instead of the recipe's")
     chosen = parser.parse_args(arguments)
     recipe = TINY if chosen.tiny else FULL

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -177,6 +178,62 @@ def folded(net: Tdnn) -> list[Layer]:
             shift = after.bias.detach() - after.running_mean * scale
     net.float()
     return layers
+
+
+def unfolded(layers: Sequence[Layer]) -> Tdnn:
+    """A network to train on from the plain layers of a model folder; the opposite of folded.
+
+    Its norms change nothing yet.  Before training, settle_identity must match them to the data,
+    or the first step would rescale every layer.
+    """
+    near = sum(offsets == [-1, 0, 1] for offsets, _, _, _ in layers)
+    shape = Shape(len(layers[0][3]), near, len(layers) - 1 - near, len(layers[-1][3]))
+    if [list(layer[0]) for layer in layers] != shape.offsets():
+        raise ValueError("the layers' offsets are not those of a network that this program trains")
+    net = Tdnn(shape)
+    modules: list[Any] = [*net.convs, net.output]
+    with torch.no_grad():
+        for (offsets, _, weight, bias), module in zip(layers, modules, strict=True):
+            taps = torch.from_numpy(weight).reshape(len(weight), len(offsets), -1)
+            module.weight.copy_(taps.permute(0, 2, 1))
+            module.bias.copy_(torch.from_numpy(bias))
+    return net
+
+
+@torch.no_grad()
+def settle_identity(net: Tdnn, batches: Iterable[torch.Tensor]) -> None:
+    """Give each norm the mean and deviation of what it gets, and let it put them back on.
+
+    Args:
+        net: norms after the layers change nothing yet.
+        batches: features, utterances, frames, CEPSTRA.
+
+    The input norm has no scale of its own: its effect goes into the first layer.
+    """
+    seen: list[list[torch.Tensor]] = [[] for _ in range(len(net.norms) + 1)]
+    hooks = [
+        norm.register_forward_pre_hook(lambda _m, given, into=into: into.append(given[0].detach()))
+        for norm, into in zip([net.input_norm, *net.norms], seen, strict=True)
+    ]
+    net.eval()
+    for features in batches:
+        net(features)
+    for hook in hooks:
+        hook.remove()
+    norms: list[Any] = [net.input_norm, *net.norms]
+    first: Any = net.convs[0]
+    for norm, given in zip(norms, seen, strict=True):
+        values = torch.cat([part.reshape(-1, part.shape[-1]) for part in given]).float()
+        mean, variance = values.mean(0), values.var(0, unbiased=False)
+        if norm is net.input_norm:
+            first.bias += torch.einsum("oik,i->o", first.weight, mean)
+            first.weight *= torch.sqrt(variance + norm.eps)[None, :, None]
+        else:
+            norm.weight.copy_(torch.sqrt(variance + norm.eps))
+            norm.bias.copy_(mean)
+        norm.running_mean.copy_(mean)
+        norm.running_var.copy_(variance)
+    net.train()
 
 
 def save(path: str, net: Tdnn, log_prior: npt.NDArray[np.float32]) -> None:

@@ -10,7 +10,9 @@ am-nnet-simple.cc (contexts and priors).
 
 from __future__ import annotations
 
+import itertools
 import math
+import re
 import struct
 from collections.abc import Sequence
 
@@ -213,6 +215,42 @@ def acoustic_model(
         token("<Priors>") + vector(np.exp(np.append(prior, 0.0))),
     ]
     return b"\0B" + transition_model(labels) + b"".join(parts)
+
+
+def _read_matrix(data: bytes, at: int) -> npt.NDArray[np.float32]:
+    kind = data[at : data.index(b" ", at)]
+    at += len(kind) + 1
+    if kind == b"FM":
+        rows, columns = (struct.unpack_from("<i", data, at + 1 + 5 * n)[0] for n in (0, 1))
+        values = np.frombuffer(data, "<f4", rows * columns, at + 10)
+        return np.asarray(values.reshape(rows, columns), np.float32)
+    if kind == b"CM2":
+        low, span, rows, columns = struct.unpack_from("<ffii", data, at)
+        steps = np.frombuffer(data, "<u2", rows * columns, at + 16).reshape(rows, columns)
+        return np.asarray(low + steps * (span / 65535.0), np.float32)
+    raise ExportError(f"a matrix of kind {kind!r} is not one that this program writes")
+
+
+def read_layers(data: bytes) -> list[Layer]:
+    """The layers of a final.mdl that acoustic_model wrote; its rounding to 16 bits stays.
+
+    Raises:
+        ExportError: there are none, or a matrix is of another kind.
+    """
+    layers: list[Layer] = []
+    starts = [found.start() for found in re.finditer(b"<TdnnComponent> ", data)]
+    for start, end in itertools.pairwise([*starts, len(data)]):
+        at = data.index(b"<TimeOffsets> ", start) + len(b"<TimeOffsets> ") + 1
+        count = struct.unpack_from("<i", data, at)[0]
+        offsets = np.frombuffer(data, "<i4", count, at + 4).tolist()
+        weight = _read_matrix(data, data.index(b"<LinearParams> ", start) + len(b"<LinearParams> "))
+        at = data.index(b"<BiasParams> FV ", start) + len(b"<BiasParams> FV ")
+        bias = np.frombuffer(data, "<f4", struct.unpack_from("<i", data, at + 1)[0], at + 5)
+        relu = data.find(b"<RectifiedLinearComponent> ", start, end) >= 0
+        layers.append((offsets, relu, weight, bias.astype(np.float32)))
+    if not layers:
+        raise ExportError("no TDNN layers in this file: it is no model that this program wrote")
+    return layers
 
 
 def forward(

@@ -24,8 +24,11 @@ from .network import (
     load,
     outputs_of,
     save,
+    settle_identity,
+    unfolded,
     widened,
 )
+from .nnet3 import read_layers
 from .speech import RATE, SpeechError, read_cache
 
 SECONDS_SHORTEST, SECONDS_LONGEST = 0.2, 9.0
@@ -227,10 +230,15 @@ class Trainer:
         )
         self.optimizer = torch.optim.AdamW(self.net.parameters(), lr=plan.peak, weight_decay=1e-3)
         self.log_prior = np.zeros(plan.shape.outputs, np.float32)
+        if resume is not None and resume.is_dir():
+            with torch.no_grad():
+                settle_identity(self.net, [self.features(self.batch()[0]) for _ in range(20)])
 
     def _network(self, resume: Path | None) -> Tdnn:
         if resume is None:
             return Tdnn(self.plan.shape)
+        if resume.is_dir():
+            return unfolded(read_layers((resume / "am" / "final.mdl").read_bytes()))
         net, _ = load(str(resume))
         if net.shape == self.plan.shape:
             return net

@@ -1,10 +1,12 @@
 """Skips what needs the model tools when they are not installed."""
 
+from typing import Any
+
 import pytest
 
 
 @pytest.fixture(scope="session")
-def torch():
+def torch() -> Any:
     """PyTorch, on one thread."""
     module = pytest.importorskip(
         "torch", reason="the model tools are not installed: pip install 'handsfree[models]'"

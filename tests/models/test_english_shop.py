@@ -5,6 +5,7 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -37,7 +38,7 @@ noise = np.random.default_rng(1).normal(0, 3000, 32000)
 """
 
 
-def vosk_says(code):
+def vosk_says(code: str) -> Any:
     """What a script prints as JSON in its own process; its death is the test's failure."""
     pytest.importorskip("vosk")
     command = [sys.executable, "-c", PRELUDE + code, str(MODEL)]
@@ -46,7 +47,7 @@ def vosk_says(code):
     return json.loads(done.stdout)
 
 
-def test_every_file_has_its_check_sum():
+def test_every_file_has_its_check_sum() -> None:
     listed = {}
     for line in (MODEL / "SHA256SUMS").read_text().splitlines():
         digest, name = line.split("  ./")
@@ -59,11 +60,11 @@ def test_every_file_has_its_check_sum():
     assert files == listed
 
 
-def test_folder_is_at_most_25_mb():
+def test_folder_is_at_most_25_mb() -> None:
     assert sum(path.stat().st_size for path in MODEL.rglob("*") if path.is_file()) <= 25e6
 
 
-def test_words_lexicon_and_graph_agree():
+def test_words_lexicon_and_graph_agree() -> None:
     words = [line.split()[0] for line in (MODEL / "graph/words.txt").read_text().splitlines()]
     lexicon = {line.split("\t")[0] for line in (MODEL / "lexicon.txt").read_text().splitlines()}
     assert words[0] == "<eps>"
@@ -71,13 +72,13 @@ def test_words_lexicon_and_graph_agree():
     assert set(words[1:-1]) == lexicon
 
 
-def test_vosk_knows_the_dialogues_words_and_the_garbage_word():
+def test_vosk_knows_the_dialogues_words_and_the_garbage_word() -> None:
     words = json.dumps([*DIALOGUE, "[unk]"])
     assert vosk_says(f"print(json.dumps([w for w in {words} if model.FindWord(w) < 0]))"
                      .replace("model.FindWord", "model.vosk_model_find_word")) == []  # fmt: skip
 
 
-def test_a_word_list_lets_only_its_words_out():
+def test_a_word_list_lets_only_its_words_out() -> None:
     heard = vosk_says(
         """
 lists = (["resin", "seven"], ["stop", "[unk]"], ["one two three"])
@@ -90,7 +91,7 @@ print(json.dumps([[sorted({w for x in (noise, tone, noise + tone) for w in hear(
         assert set(out) <= set(listed)
 
 
-def test_odd_sound_neither_crashes_nor_speaks():
+def test_odd_sound_neither_crashes_nor_speaks() -> None:
     heard = vosk_says(
         """
 words = ["one two", "three", "resin", "[unk]"]
@@ -105,7 +106,7 @@ print(json.dumps(empty + silent))
     assert heard == [[]] * 5
 
 
-def test_loading_takes_at_most_half_a_second_and_150_mb():
+def test_loading_takes_at_most_half_a_second_and_150_mb() -> None:
     seconds, megabytes = vosk_says(
         """
 import resource, time

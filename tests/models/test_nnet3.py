@@ -3,6 +3,9 @@
 import json
 import subprocess
 import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -28,7 +31,7 @@ print(recognizer.FinalResult())
 """
 
 
-def random_layers(rng, width=24):
+def random_layers(rng: np.random.Generator, width: int = 24) -> list[Any]:
     offsets = [[-1, 0, 1], [-3, 0, 3], [-3, 0, 3], [0]]
     layers, inputs = [], features.CEPSTRA
     for number, near in enumerate(offsets):
@@ -41,7 +44,9 @@ def random_layers(rng, width=24):
     return layers
 
 
-def vosk_scores(folder, layers, log_prior, sound, paths, chunk):
+def vosk_scores(
+    folder: Path, layers: Any, log_prior: Any, sound: Any, paths: list[list[int]], chunk: int
+) -> Any:
     """Vosk's total score of each path, a path being a label for every output frame."""
     pytest.importorskip("vosk")
     for name in ("am", "conf", "graph"):
@@ -82,7 +87,7 @@ def vosk_scores(folder, layers, log_prior, sound, paths, chunk):
         pytest.param(16077, 3200, id="a-second"),
     ],
 )
-def test_vosks_scores_equal_the_forward_pass(tmp_path, samples, chunk):
+def test_vosks_scores_equal_the_forward_pass(tmp_path: Path, samples: int, chunk: int) -> None:
     rng = np.random.default_rng(samples)
     layers, log_prior = random_layers(rng), rng.normal(size=len(LABELS))
     sound = np.round(rng.normal(0, 2000, samples))
@@ -95,7 +100,7 @@ def test_vosks_scores_equal_the_forward_pass(tmp_path, samples, chunk):
     assert np.abs(got - totals).max() / len(want) < TOLERANCE_A_FRAME
 
 
-def test_folded_layers_equal_the_trained_network(torch):
+def test_folded_layers_equal_the_trained_network(torch: Any) -> None:
     from models.making.network import Shape, Tdnn, folded
 
     torch.manual_seed(3)
@@ -112,7 +117,7 @@ def test_folded_layers_equal_the_trained_network(torch):
     assert np.allclose(got[:, -1], got[:, 1:-1].max(1))
 
 
-def test_a_widened_network_says_what_the_old_one_said(torch):
+def test_a_widened_network_says_what_the_old_one_said(torch: Any) -> None:
     from models.making.network import Shape, Tdnn, widened
 
     torch.manual_seed(4)
@@ -133,7 +138,7 @@ def test_a_widened_network_says_what_the_old_one_said(torch):
         pytest.param(lambda w: w[0][2].__setitem__((0, 0), np.nan), "not a number", id="nan"),
     ],
 )
-def test_damaged_layers_are_refused(change, needle):
+def test_damaged_layers_are_refused(change: Callable[[Any], object], needle: str) -> None:
     layers = [list(layer) for layer in random_layers(np.random.default_rng(1))]
     change(layers)
     with pytest.raises(nnet3.ExportError, match=needle):
@@ -142,7 +147,7 @@ def test_damaged_layers_are_refused(change, needle):
         )
 
 
-def test_compression_moves_a_weight_by_less_than_half_a_step():
+def test_compression_moves_a_weight_by_less_than_half_a_step() -> None:
     values = np.random.default_rng(2).normal(size=(30, 20)).astype("f4")
     data = nnet3.matrix(values, compress=True)
     assert data.startswith(b"CM2 ")

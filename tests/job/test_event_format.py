@@ -129,7 +129,7 @@ READING = json.loads(
         {"grams": "0/00"},
         {"grams": "1e3"},
         {"grams": "1_0"},
-        {"grams": "٥"},
+        {"grams": "\u0665"},
         {"grams": "nan"},
         {"grams": "9" * 5000},
         {"at": "2026-01-05T12:00:00"},

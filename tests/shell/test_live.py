@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.job.alarms import QuietHours
-from handsfree.job.boundary import Heard, Priority, TimePassed
+from handsfree.job.boundary import Heard, Priority, Say, TimePassed
 from handsfree.job.reminders import Urgency
 from handsfree.language import replies
 from handsfree.language.intents import Manner
@@ -149,7 +149,7 @@ def test_an_alarm_has_the_high_tone_and_a_recording_to_fall_back_on(
     journal = Journal(tmp_path / "new", UnsyncedFiles())
     source = EndingTime(MINUTE)
     job = reopen(journal, SETUP, lambda last: Clock(source, last))
-    effects = (live.Say(replies.NotSaved(), Priority.ALARM),)
+    effects = (Say(replies.NotSaved(), Priority.ALARM),)
     ear, silence = Ear(), Silence()
     live.run(Reopened(job.session, job.clock, effects), silence, silence, ear, None)  # type: ignore[arg-type]
     journal.close()

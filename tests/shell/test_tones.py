@@ -46,13 +46,15 @@ def shop_noise(pick: np.random.Generator, length: int) -> Sound:
     for harmonic in range(1, 6):
         noise += np.sin(2 * np.pi * motor_hz * harmonic * time_s) / harmonic
     noise[pick.integers(0, length, 3)] += 20.0
-    return noise / noise.std()
+    leveled: Sound = noise / noise.std()
+    return leveled
 
 
 def bands_of(sound: Sound) -> Sound:
     """How loud each pitch is at each time."""
     frames = sound[: len(sound) // FRAME * FRAME].reshape(-1, FRAME) * np.hanning(FRAME)
-    return np.abs(np.fft.rfft(frames, axis=1))
+    bands: Sound = np.abs(np.fft.rfft(frames, axis=1))
+    return bands
 
 
 def check_told_apart(pick: np.random.Generator) -> None:

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from handsfree.job.boundary import Effect, Heard, Say
+from handsfree.job.boundary import Effect, Heard, Say, TimePassed
 from handsfree.job.events import Event
 from handsfree.language import replies
 from handsfree.language.replies import Reply
@@ -94,6 +94,22 @@ def test_while_something_runs_the_machine_stays_awake() -> None:
     assert lock.is_held
     bench.say("scratch that")
     assert bench.look() == []
+    assert not lock.is_held
+
+
+def test_an_open_question_is_nothing_that_runs_and_an_unanswered_call_is() -> None:
+    lock = Lock()
+    bench = Bench(lock)
+    bench.say("resin eight five six grams")
+    bench.look()
+    assert not lock.is_held
+    bench.say("timer one minute")
+    bench.source.advance(MINUTE)
+    bench.session.step(TimePassed(), bench.clock.now())
+    bench.look()
+    assert lock.is_held
+    bench.say("got it")
+    bench.look()
     assert not lock.is_held
 
 

@@ -154,6 +154,9 @@ class Bench(RuleBasedStateMachine):
         self.source.advance(timedelta(seconds=seconds))
         self.poll()
 
+    # A step that a full disk keeps out of the record cannot be known after a power cut: three
+    # faults at once, and nothing on the machine remembers the first.
+    @precondition(lambda self: not self.files.is_full)
     @rule(hours=st.integers(-24, 24))
     def wall_clock_is_set(self, hours: int) -> None:
         self.source.set_wall(timedelta(hours=hours))

@@ -1,14 +1,13 @@
 """The ear in a process of its own, which may crash or hang without harm to the clocks."""
 
-import multiprocessing
 from collections.abc import Iterator
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from multiprocessing.process import BaseProcess
 from pathlib import Path
 from random import Random
 
 from handsfree.language.grammar import example_phrases, vocabulary
+from handsfree.shell.child import Child
 from handsfree.shell.ear import Ear, Utterance
 from handsfree.shell.model_folder import check_model
 from handsfree.shell.recognizer import BYTES_PER_SAMPLE, SAMPLE_RATE_HZ, Recognizer, word_list
@@ -55,8 +54,7 @@ class Hearing:
     def __init__(self, model_folder: Path) -> None:
         """Takes the model's folder; nothing is loaded before ``start``."""
         self._model_folder = model_folder
-        self._process: BaseProcess | None = None
-        self._pipe: Connection | None = None
+        self._child = Child("recognizer", HearingLost, _listen, model_folder)
         self._unanswered_bytes = 0
 
     def __enter__(self) -> "Hearing":
@@ -74,34 +72,21 @@ class Hearing:
             HearingLost: the child could not load it, or died.
         """
         check_model(self._model_folder, vocabulary())
-        self.stop()
-        context = multiprocessing.get_context("spawn")
-        self._pipe, far_end = context.Pipe()
-        self._process = context.Process(
-            target=_listen, args=(far_end, self._model_folder), name="hearing", daemon=True
-        )
-        self._process.start()
-        far_end.close()
+        self._child.start()
         self._unanswered_bytes = 0
-        first = self._receive(START_TIMEOUT_S)
+        first = self._child.receive(START_TIMEOUT_S)
         if isinstance(first, _Failed):
             self.stop()
             raise HearingLost(first.message)
 
     def stop(self) -> None:
         """Ends the child, whatever it is doing."""
-        if self._pipe is not None:
-            self._pipe.close()
-        if self._process is not None:
-            self._process.kill()
-            self._process.join()
-            self._process.close()
-        self._pipe = self._process = None
+        self._child.stop()
 
     @property
     def pid(self) -> int | None:
         """The child's process id; None when it is not running."""
-        return self._process.pid if self._process is not None else None
+        return self._child.pid
 
     def hear(self, block: bytes) -> list[Utterance]:
         """Sends a block of sound and returns the utterances that have ended by now.
@@ -114,8 +99,7 @@ class Hearing:
         """
         self._send(block, max(len(block), 1))
         ended: list[Utterance] = []
-        pipe = self._open_pipe()
-        while self._unanswered_bytes > MOST_UNANSWERED_BYTES or pipe.poll():
+        while self._unanswered_bytes > MOST_UNANSWERED_BYTES or self._child.has_answer():
             ended += self._take_answer()
         return ended
 
@@ -137,33 +121,15 @@ class Hearing:
             yield from self.hear(block)
         yield from self.finish()
 
-    def _open_pipe(self) -> Connection:
-        if self._pipe is None:
-            raise HearingLost("the recognizer is not running")
-        return self._pipe
-
     def _send(self, block: bytes | None, counted_bytes: int) -> None:
-        try:
-            self._open_pipe().send(block)
-        except OSError as error:
-            raise HearingLost("the recognizer crashed") from error
+        self._child.send(block)
         self._unanswered_bytes += counted_bytes
 
     def _take_answer(self) -> tuple[Utterance, ...]:
-        answer = self._receive(ANSWER_TIMEOUT_S)
+        answer = self._child.receive(ANSWER_TIMEOUT_S)
         assert isinstance(answer, _Heard)
         self._unanswered_bytes -= answer.taken_bytes
         return answer.utterances
-
-    def _receive(self, timeout_s: float) -> _Ready | _Failed | _Heard:
-        pipe = self._open_pipe()
-        try:
-            if not pipe.poll(timeout_s):
-                raise HearingLost(f"the recognizer gave no answer for {timeout_s:g} s")
-            message: _Ready | _Failed | _Heard = pipe.recv()
-        except (OSError, EOFError) as error:
-            raise HearingLost("the recognizer crashed") from error
-        return message
 
 
 def _listen(pipe: Connection, model_folder: Path) -> None:

@@ -7,16 +7,16 @@ worker that is replaced when it hangs; we play the sound ourselves.
 
 import contextlib
 import ctypes
-import multiprocessing
 import os
 import sys
 import tempfile
 import time
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
+
+from handsfree.shell.child import Child
 
 SLOWEST_WPM, FASTEST_WPM = 110, 200
 WORDS_PER_MINUTE = 160  # Comfortable for synthetic speech: 150 to 200; slower in noise.
@@ -59,8 +59,7 @@ class Voice:
 
     def __init__(self) -> None:
         """Starts nothing yet."""
-        self._process: BaseProcess | None = None
-        self._pipe: Connection | None = None
+        self._child = Child("speech engine", VoiceLost, _work)
         self._words_per_minute = WORDS_PER_MINUTE
 
     def __enter__(self) -> "Voice":
@@ -72,7 +71,7 @@ class Voice:
     @property
     def pid(self) -> int | None:
         """The worker's process id; None when it is not running."""
-        return self._process.pid if self._process is not None else None
+        return self._child.pid
 
     def render(self, text: str) -> Speech:
         """The sound of a sentence; a failed worker is replaced once before giving up.
@@ -100,32 +99,17 @@ class Voice:
         Raises:
             VoiceLost: it did not come up.
         """
-        if self._process is not None:
-            return
-        context = multiprocessing.get_context("spawn")
-        self._pipe, far_end = context.Pipe()
-        self._process = context.Process(target=_work, args=(far_end,), name="voice", daemon=True)
-        self._process.start()
-        far_end.close()
-        self._receive(START_TIMEOUT_S)
+        if self._child.pid is None:
+            self._child.start()
+            self._receive(START_TIMEOUT_S)
 
     def stop(self) -> None:
         """Ends the worker, whatever it is doing."""
-        if self._pipe is not None:
-            self._pipe.close()
-        if self._process is not None:
-            self._process.kill()
-            self._process.join()
-            self._process.close()
-        self._pipe = self._process = None
+        self._child.stop()
 
     def _render_once(self, text: str) -> Speech:
         self.start()
-        assert self._pipe is not None
-        try:
-            self._pipe.send((text, self._words_per_minute))
-        except OSError as error:
-            raise VoiceLost("the speech engine crashed") from error
+        self._child.send((text, self._words_per_minute))
         speech = self._receive(RENDER_TIMEOUT_S)
         if speech is None:
             raise VoiceLost("the speech engine gave no sound")
@@ -133,13 +117,7 @@ class Voice:
         return speech
 
     def _receive(self, timeout_s: float) -> Speech | None:
-        assert self._pipe is not None
-        try:
-            if not self._pipe.poll(timeout_s):
-                raise VoiceLost(f"the speech engine gave no answer for {timeout_s:g} s")
-            message: Speech | _Failure | None = self._pipe.recv()
-        except (OSError, EOFError) as error:
-            raise VoiceLost("the speech engine crashed") from error
+        message: Speech | _Failure | None = self._child.receive(timeout_s)
         if isinstance(message, _Failure):
             raise VoiceLost(message.message)
         return message

@@ -129,6 +129,7 @@ def next_utterance(
     *,
     is_quiet: bool = False,
     has_noise_fallen: bool = False,
+    is_speaking: bool = False,
 ) -> tuple[Utterance | None, Memory]:
     """What is said now, and the memory of it; to be asked at least once a second.
 
@@ -138,6 +139,8 @@ def next_utterance(
         now: the moment, UTC.
         is_quiet: within the quiet hours.
         has_noise_fallen: it was loud and is not any more: what was not answered is said anew.
+        is_speaking: something is being said: only a new HIGH alarm may come on top of it, else
+            what is said again would pile up faster than it can be said.
     """
     memory = _pruned(memory, found, now)
     due = [alarm for alarm in found if _is_due(alarm, memory, now, has_noise_fallen)]
@@ -145,6 +148,8 @@ def next_utterance(
         return None, memory
     fresh = [alarm for alarm in due if _is_new(alarm, memory)]
     urgencies = {alarm.reminder.key: urgency(alarm, now) for alarm in due}
+    if is_speaking and not any(urgencies[alarm.reminder.key] is Urgency.HIGH for alarm in fresh):
+        return None, memory
     if Urgency.HIGH not in urgencies.values():
         most = MOST_IN_FLOOD if fresh else MOST_REPEATS_IN_FLOOD
         if is_quiet or len(memory.minor_at) >= most:

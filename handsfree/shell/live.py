@@ -127,12 +127,15 @@ class Caller:
             self._memory = called(self._memory, told, told_at)
         self._found: tuple[State | None, tuple[Alarm, ...]] = (None, ())
 
-    def due(self, now: datetime, *, has_noise_fallen: bool = False) -> tuple[Reply, Urgency] | None:
+    def due(
+        self, now: datetime, *, has_noise_fallen: bool = False, is_speaking: bool = False
+    ) -> tuple[Reply, Urgency] | None:
         """What is to be called now, with the urgency of its tone; None: nothing.
 
         Args:
             now: the moment, UTC.
             has_noise_fallen: a loud stretch has just ended.
+            is_speaking: something is being said.
         """
         setup, state = self._session.setup, self._session.state
         local = now.astimezone(setup.zone)
@@ -144,6 +147,7 @@ class Caller:
             now,
             is_quiet=self._quiet_hours is not None and self._quiet_hours.has(local),
             has_noise_fallen=has_noise_fallen,
+            is_speaking=is_speaking,
         )
         return None if said is None else (reply_of(said, now), said.urgency)
 
@@ -168,7 +172,11 @@ def run(
             while True:
                 for effect in effects:
                     _carry_out(effect, session, clock.now(), speaker)
-                call = caller.due(clock.now(), has_noise_fallen=listener.has_noise_fallen())
+                call = caller.due(
+                    clock.now(),
+                    has_noise_fallen=listener.has_noise_fallen(),
+                    is_speaking=speaker is not None and not speaker.is_silent,
+                )
                 if call is not None:
                     _call(*call, session, clock.now(), speaker)
                 incoming = _next_input(listener, session, clock)

@@ -21,6 +21,8 @@ BLOCK_S = 0.02
 # The room and the devices still carry the last words for this long (echo tail and latency).
 TAIL_S = 0.35
 RATE_STEP = 20  # Words a minute; a difference that is noticed.
+# Judgement: six seconds of words; twice more would still be said when it is time to say it again.
+MOST_WORDS_TWICE = 16
 # 4 dB a step. The softest must stay audible: an alarm uses the same voice.
 VOLUME_STEP, SOFTEST, LOUDEST = 1.6, 0.25, 2.5
 
@@ -140,7 +142,7 @@ class Speaker:
         self._put(_Line(text), priority)
 
     def call(self, text: str, priority: Priority, tone: Speech, spare: Speech | None) -> None:
-        """Puts an announcement in line: its tone, then its words, those of an alarm twice.
+        """Puts an announcement in line: its tone, then its words; of a short alarm twice.
 
         Args:
             text: what is said.
@@ -148,7 +150,9 @@ class Speaker:
             tone: played first, so that it sounds whatever becomes of the words.
             spare: played instead of the words when the voice fails; None: only the tone is.
         """
-        self._put(_Line(text, tone, spare, 2 if priority is Priority.ALARM else 1), priority)
+        is_short = len(text.split()) <= MOST_WORDS_TWICE
+        times = 2 if priority is Priority.ALARM and is_short else 1
+        self._put(_Line(text, tone, spare, times), priority)
 
     def _put(self, line: "_Line", priority: Priority) -> None:
         self._count += 1

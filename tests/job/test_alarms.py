@@ -155,6 +155,17 @@ def test_a_high_alarm_does_not_wait_for_anything() -> None:
     assert seconds(calls((medium, high), 2 * SECOND)) == [0.0, 1.0]
 
 
+def test_what_is_said_again_does_not_pile_up_on_what_is_being_said() -> None:
+    high = alarm(Urgency.HIGH)
+    _, memory = next_utterance((high,), Memory(), NOON)
+    later = NOON + MINUTE
+    assert next_utterance((high,), memory, later, is_speaking=True)[0] is None
+    new_medium = alarm(Urgency.MEDIUM, key="two")
+    assert next_utterance((new_medium,), memory, later, is_speaking=True)[0] is None
+    new_high = alarm(Urgency.HIGH, key="three")
+    assert next_utterance((high, new_high), memory, later, is_speaking=True)[0] is not None
+
+
 def test_a_fallen_noise_calls_what_was_not_answered() -> None:
     for urgency, is_called in (
         (Urgency.HIGH, True),

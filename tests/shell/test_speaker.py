@@ -104,6 +104,7 @@ def test_an_alarm_is_a_tone_and_its_words_twice(room: Room) -> None:
     speaker = Speaker(NamedVoice(), room, lambda _message: None)
     speaker.call("pull the tape", Priority.ALARM, sound("tone"), sound("spare"))
     speaker.call("it can be sanded", Priority.CALL, sound("low tone"), None)
+    speaker.call("word " * 17, Priority.ALARM, sound("tone"), None)
     speaker.drain()
     speaker.close()
     ends = [line for line in room.log if line.startswith("end")]
@@ -111,6 +112,8 @@ def test_an_alarm_is_a_tone_and_its_words_twice(room: Room) -> None:
         "end tone",
         "end pull the tape",
         "end pull the tape",
+        "end tone",
+        f"end {'word ' * 17}",
         "end low tone",
         "end it can be sanded",
     ]

@@ -53,7 +53,8 @@ def resume(step: Step, *, is_time_in_doubt: bool = False) -> Decision:
     if is_time_in_doubt:
         ahead = {r.series: r for r in reversed(waiting(card, state)) if r.due_at > now}
         first = sorted(ahead.values(), key=lambda r: (r.urgency.value, r.due_at))
-        doubt = replies.TimeInDoubt(tuple(call_of(r, now) for r in first))
+        told = tuple(call_of(r, now) for r in first[:MOST_TOLD])
+        doubt = replies.TimeInDoubt(told, len(first) - len(told))
         said.append(Say(doubt, Priority.ALARM))
     talk = replace(step.talk, last=said[-1].reply)
     if fell_due:

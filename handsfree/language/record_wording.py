@@ -56,12 +56,13 @@ def say_record(reply: RecordReply) -> str:
     match reply:
         case Resumed():
             return _resumed(reply)
-        case TimeInDoubt(ahead):
+        case TimeInDoubt(ahead, more):
             start = "I cannot know how long I was off, because the clock was lost."
             if not ahead:
                 return start
             things = ", ".join(_thing(call) for call in ahead)
-            return f"{start} It may be time already, check {things}."
+            others = f", and {say_cardinal(more)} more" if more else ""
+            return f"{start} It may be time already, check {things}{others}."
         case WallClockSet(minutes, is_forward):
             way = "forward" if is_forward else "back"
             return (

@@ -686,7 +686,8 @@ class Resumed:
 class TimeInDoubt:
     """Nobody knows how long the machine was off: what runs may be due already."""
 
-    ahead: tuple[Call, ...]
+    ahead: tuple[Call, ...]  # The worst first.
+    more: int  # Others that run.
 
 
 @dataclass(frozen=True)

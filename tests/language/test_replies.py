@@ -88,8 +88,8 @@ EXAMPLES: list[Reply] = [
         for percent in (75, 100)
         for late in (0, 9)
     ),
-    replies.TimeInDoubt(()),
-    *(replies.TimeInDoubt((Call(called, 1, 75, None, 0),)) for called in Called),
+    replies.TimeInDoubt((), 0),
+    *(replies.TimeInDoubt((Call(called, 1, 75, None, 0),), 2) for called in Called),
     replies.WallClockSet(75, True),
     replies.WallClockSet(600, False),
     replies.WallClockWrong(),

@@ -291,7 +291,7 @@ def test_a_battery_change_is_a_doubt_about_everything_that_runs(tmp_path: Path) 
     source.reboot(timedelta(minutes=5), wall_at=DEAD_BATTERY)
     again = open_job(tmp_path, source)
     running = replies.Call(replies.Called.TIMER, 1, 0, None, 0)
-    assert replies.TimeInDoubt((running,)) in said_of(again)
+    assert replies.TimeInDoubt((running,), 0) in said_of(again)
     assert replies.WallClockWrong() in said_of(again)
     # And it is called at the latest moment that it can be due, too.
     deadline = again.session.next_deadline()

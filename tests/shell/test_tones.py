@@ -92,7 +92,7 @@ def test_every_alarm_has_words_that_need_no_speech_engine() -> None:
                 call = Call(called, 1, percent, 5, 0)
                 assert spare_of(call).duration_s > 1.0
                 assert spare_of(CallTogether((call,), 2, True)) == spare_of(call)
-    for reply in (replies.NotSaved(), replies.RecordDamaged(1), replies.TimeInDoubt(())):
+    for reply in (replies.NotSaved(), replies.RecordDamaged(1), replies.TimeInDoubt((), 0)):
         assert spare_of(reply).duration_s > 1.0
 
 

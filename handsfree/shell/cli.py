@@ -5,7 +5,7 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from datetime import time
+from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -176,7 +176,7 @@ def _grams(low: Fraction, high: Fraction) -> Callable[[str], Fraction]:
 
 def _quiet_hours(text: str) -> QuietHours:
     try:
-        start, end = (time.fromisoformat(part) for part in text.split("-"))
+        start, end = (datetime.strptime(part, "%H:%M").time() for part in text.split("-"))
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is no span such as 22:00-06:30") from None
     return QuietHours(start, end)

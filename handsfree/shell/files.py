@@ -1,11 +1,17 @@
 """The system calls of the journal, one method each, so that a test can make any one fail."""
 
-import fcntl
 import os
+import sys
 from pathlib import Path
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
 
 FILE_MODE = 0o600  # Nobody else's business.
 FOLDER_MODE = 0o700
+LOCKED_AT = 1 << 20
 
 
 class Files:
@@ -17,7 +23,7 @@ class Files:
 
     def open(self, path: Path, flags: int) -> int:
         """A descriptor of a file, which only its owner may read; not inherited by children."""
-        return os.open(path, flags | os.O_CLOEXEC, FILE_MODE)
+        return os.open(path, flags | getattr(os, "O_BINARY", 0), FILE_MODE)
 
     def close(self, descriptor: int) -> None:
         """Gives a descriptor back."""
@@ -25,11 +31,10 @@ class Files:
 
     def read(self, descriptor: int) -> bytes:
         """Everything in a file from its start."""
+        os.lseek(descriptor, 0, os.SEEK_SET)
         parts = []
-        offset = 0
-        while part := os.pread(descriptor, 1 << 20, offset):
+        while part := os.read(descriptor, 1 << 20):
             parts.append(part)
-            offset += len(part)
         return b"".join(parts)
 
     def write(self, descriptor: int, data: bytes) -> int:
@@ -38,16 +43,17 @@ class Files:
 
     def sync(self, descriptor: int) -> None:
         """Returns once the file's content will survive a power cut."""
-        if hasattr(fcntl, "F_FULLFSYNC"):  # From memory: macOS syncs only to the drive's cache.
+        if sys.platform == "darwin":  # From memory: its fsync stops at the drive's cache.
             fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
-        elif hasattr(os, "fdatasync"):
+        elif sys.platform == "linux":
             os.fdatasync(descriptor)
         else:
             os.fsync(descriptor)
 
     def truncate(self, descriptor: int, length: int) -> None:
-        """Cuts a file to a length, bytes."""
+        """Cuts a file to a length, bytes; the next write goes there."""
         os.ftruncate(descriptor, length)
+        os.lseek(descriptor, length, os.SEEK_SET)
 
     def rename(self, source: Path, target: Path) -> None:
         """Puts a file in another's place, in one step."""
@@ -55,7 +61,9 @@ class Files:
 
     def sync_folder(self, path: Path) -> None:
         """Returns once the folder's names will survive a power cut."""
-        descriptor = os.open(path, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        if sys.platform == "win32":  # From memory: a folder cannot be opened there.
+            return
+        descriptor = os.open(path, os.O_RDONLY | os.O_DIRECTORY)
         try:
             os.fsync(descriptor)
         finally:
@@ -64,8 +72,13 @@ class Files:
     def lock(self, descriptor: int) -> bool:
         """Takes a lock that the system releases with the process; False: another has it."""
         try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
+            if sys.platform == "win32":
+                # Far behind the content, which a locked part would hide from the others.
+                os.lseek(descriptor, LOCKED_AT, os.SEEK_SET)
+                msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+            else:
+                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except (BlockingIOError, PermissionError):
             return False
         return True
 

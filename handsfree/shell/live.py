@@ -149,7 +149,10 @@ class Caller:
             has_noise_fallen=has_noise_fallen,
             is_speaking=is_speaking,
         )
-        return None if said is None else (reply_of(said, now), said.urgency)
+        if said is None:
+            return None
+        self._session.note_called(said.named[0].key)
+        return reply_of(said, now), said.urgency
 
 
 def run(
@@ -161,6 +164,7 @@ def run(
 ) -> int:
     """The ``run`` command, until interrupted; returns the exit code."""
     session, clock = job.session, job.clock
+    session.setup = replace(session.setup, zone=clock.listener_zone())
     caller = Caller(session, quiet_hours, clock.now())
     inhibitor = SleepInhibitor()
     watch = Watch(session, clock, inhibitor)
@@ -192,10 +196,17 @@ def run(
 
 
 def _step(session: Session, incoming: Input, now: datetime) -> tuple[Effect, ...]:
+    """What follows from the input, but for what falls due: the caller says that.
+
+    It says it together with what else is due, and again.
+    """
+    if not isinstance(incoming, TimePassed):
+        return session.step(incoming, now).effects
     deadline = session.next_deadline()
-    if isinstance(incoming, TimePassed) and (deadline is None or now < deadline):
+    if deadline is None or now < deadline:
         return ()
-    return session.step(incoming, now).effects
+    effects = session.step(incoming, now).effects
+    return tuple(e for e in effects if not (isinstance(e, Say) and isinstance(e.reply, Call)))
 
 
 def _next_input(listener: Listener, session: Session, clock: Clock) -> Input:
@@ -215,8 +226,6 @@ def _carry_out(effect: Effect, session: Session, now: datetime, speaker: Speaker
         case AdjustVoice(manner):
             if speaker is not None:
                 speaker.adjust(manner)
-        case Say(Call()):
-            pass  # The caller says it, together with what else is due, and again.
         case Say(reply, Priority.ALARM):
             _call(reply, Urgency.HIGH, session, now, speaker)
         case Say(reply, priority):

@@ -109,6 +109,10 @@ class Session:
             return (Say(replies.NotSaved(), Priority.ALARM),)
         return () if was_saved else (Say(replies.SavedAgain(), Priority.CALL),)
 
+    def note_called(self, key: str) -> None:
+        """An announcement was said again: an answer is of that one now."""
+        self.talk = replace(self.talk, last_called=key)
+
     def words_of(self, reply: Reply) -> str:
         """The reply's wording at this session's level."""
         return wording(reply, self.level)

@@ -47,6 +47,34 @@ def test_a_due_timer_is_called_until_it_is_answered() -> None:
     assert caller.due(due_at + timedelta(hours=1)) is None
 
 
+def test_an_answer_is_of_what_was_said_last() -> None:
+    session = Session(SETUP)
+    for words in ("timer ten minutes", "timer eleven minutes"):
+        session.step(Heard(tuple(words.split())), START)
+    caller = Caller(session, None)
+    for minutes in (10, 11):
+        session.step(TimePassed(), START + minutes * MINUTE)
+        assert caller.due(START + minutes * MINUTE) is not None
+    again_at = START + 11 * MINUTE + timedelta(seconds=30)
+    said = caller.due(again_at)
+    assert said is not None
+    assert isinstance(said[0], replies.CallTogether)
+    session.step(Heard(("got", "it")), again_at)
+    answered = set(session.state.acknowledged)
+    assert answered == {f"timer {said[0].calls[0].number}"}
+
+
+def test_a_call_can_be_repeated_when_it_is_asked_for(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    session = with_timer()
+    now = START + 11 * MINUTE
+    effects = live._step(session, Heard(("say", "again")), now)
+    for effect in effects:
+        live._carry_out(effect, session, now, None)
+    assert "Timer one. The time is up." in capsys.readouterr().out
+
+
 def test_quiet_hours_are_those_of_the_listener() -> None:
     due_at = START + 10 * MINUTE  # Ten past twelve in UTC, the zone of this session.
     assert Caller(with_timer(), QuietHours(time(12), time(13))).due(due_at) is None

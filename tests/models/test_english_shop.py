@@ -21,11 +21,13 @@ DIALOGUE = (
 
 # Vosk cannot load two models in one process, and a crash must fail one test, not the run.
 PRELUDE = """
-import json, sys
+import json, sys, time
 import numpy as np
 import vosk
 vosk.SetLogLevel(-1)
+started = -time.process_time()
 model = vosk.Model(sys.argv[1])
+started += time.process_time()
 def hear(sound, words, chunk=6400):
     recognizer = vosk.KaldiRecognizer(model, 16000, json.dumps(words))
     data, out = np.asarray(sound).astype("<i2").tobytes(), []

@@ -161,9 +161,10 @@ class Journal:
                 f"Another handsfree (process {holder or 'unknown'}) uses {self.folder}. "
                 "Stop it first, or name another folder with --data."
             )
-        # Only for the message above; the lock itself needs no content.
-        self._files.truncate(lock, 0)
-        self._files.write(lock, f"{os.getpid()}\n".encode("ascii"))
+        # Only for the message above: a disk too full for it may have room for entries later.
+        with contextlib.suppress(OSError):
+            self._files.truncate(lock, 0)
+            self._files.write(lock, f"{os.getpid()}\n".encode("ascii"))
 
     def _open_and_read(self) -> bytes:
         try:

@@ -309,6 +309,16 @@ def test_a_full_disk_that_has_room_again_gets_everything(tmp_path: Path) -> None
     assert reopened(tmp_path).parts == ((*one, *two, *three),)
 
 
+def test_a_disk_that_is_full_at_the_start_may_have_room_later(tmp_path: Path) -> None:
+    files = FaultyFiles(4, errno.ENOSPC)
+    journal = Journal(tmp_path, files)
+    journal.open()
+    assert files.calls[3] == "truncate"
+    journal.append((), stamp(NOON))
+    journal.close()
+    assert len(reopened(tmp_path).entries) == 1
+
+
 def test_a_failed_sync_is_not_tried_again(tmp_path: Path) -> None:
     files = FaultyFiles()
     journal = Journal(tmp_path, files)

@@ -114,6 +114,7 @@ class _Line:
     tone: Speech | None = None
     spare: Speech | None = None
     times: int = 1
+    is_alarm: bool = False
 
 
 class Speaker:
@@ -151,8 +152,9 @@ class Speaker:
             spare: played instead of the words when the voice fails; None: only the tone is.
         """
         is_short = len(text.split()) <= MOST_WORDS_TWICE
-        times = 2 if priority is Priority.ALARM and is_short else 1
-        self._put(_Line(text, tone, spare, times), priority)
+        is_alarm = priority is Priority.ALARM
+        times = 2 if is_alarm and is_short else 1
+        self._put(_Line(text, tone, spare, times, is_alarm), priority)
 
     def _put(self, line: "_Line", priority: Priority) -> None:
         self._count += 1
@@ -204,10 +206,12 @@ class Speaker:
     def _speak(self, line: "_Line") -> bool:
         """Whether the line is done with: said in full, or not sayable at all."""
         try:
-            if line.tone is not None and not self._play(line.tone):
+            # A voice that was made softer for company stays loud enough for a tape pull.
+            least = 1.0 if line.is_alarm else 0.0
+            if line.tone is not None and not self._play(line.tone, least):
                 return False
             words = self._words(line)
-            return words is None or all(self._play(words) for _ in range(line.times))
+            return words is None or all(self._play(words, least) for _ in range(line.times))
         except Exception as error:  # A device may raise whatever its driver does.
             self._tell(f"The loudspeaker failed, so this was only printed: {error}.")
         return True
@@ -220,8 +224,9 @@ class Speaker:
             self._tell(f"The voice failed, so this was {how}: {error}.")
             return line.spare
 
-    def _play(self, sound: Speech) -> bool:
-        return self._output.play(_scaled(sound, self._volume), self._is_cut)
+    def _play(self, sound: Speech, least_volume: float = 0.0) -> bool:
+        volume = max(self._volume, least_volume)
+        return self._output.play(_scaled(sound, volume), self._is_cut)
 
     def _tell(self, message: str) -> None:
         if not self._told:

@@ -1,6 +1,7 @@
 """The shop's noise: its end is noticed, speech and single blows are not."""
 
 import numpy as np
+import pytest
 
 from handsfree.shell.audio_file import BLOCK_S, SAMPLE_RATE_HZ, pcm16
 from handsfree.shell.noise import NoiseWatch
@@ -38,3 +39,13 @@ def test_neither_a_steady_noise_nor_a_small_change_is_a_fall() -> None:
 def test_a_blow_or_a_word_in_a_quiet_shop_is_no_fall() -> None:
     assert falls([0.003] * 50 + [0.3] * 2 + [0.003] * 50) == []
     assert falls([0.003] * 50 + [0.1] * 10 + [0.003] * 50) == []
+
+
+@pytest.mark.slow
+def test_a_machine_that_stops_is_told_200_times() -> None:
+    pick = np.random.default_rng(10)
+    for _ in range(200):
+        loud = pick.uniform(0.02, 0.3)
+        quiet = loud / pick.uniform(4.0, 100.0)
+        (second,) = falls([loud] * 100 + [quiet] * 60)
+        assert 10.0 < second <= 12.0

@@ -6,6 +6,7 @@ from collections.abc import Callable
 import pytest
 
 from handsfree.job.boundary import Priority
+from handsfree.language.intents import Manner
 from handsfree.shell.speaker import Speaker
 from handsfree.shell.voice import Speech, Voice, VoiceLost
 
@@ -150,3 +151,30 @@ def test_an_alarm_cuts_an_announcement_which_starts_again_with_its_tone(room: Ro
         "start it can be sanded",
         "end it can be sanded",
     ]
+
+
+def test_an_alarm_does_not_become_softer_with_the_voice() -> None:
+    loud = Speech(b"\x00\x40", 22_050)
+    heard: list[bytes] = []
+
+    class Scale(Room):
+        """An output that keeps how loud it was."""
+
+        def play(self, speech: Speech, is_cut: Callable[[], bool]) -> bool:  # noqa: ARG002
+            heard.append(speech.samples)
+            return True
+
+    class SameVoice(Voice):
+        """Renders every sentence to the same sound."""
+
+        def render(self, text: str) -> Speech:  # noqa: ARG002
+            return loud
+
+    speaker = Speaker(SameVoice(), Scale(), lambda _message: None)
+    speaker.adjust(Manner.QUIETER)
+    speaker.call("pull the tape", Priority.ALARM, loud, None)
+    speaker.say("answer", Priority.ANSWER)
+    speaker.drain()
+    speaker.close()
+    assert heard[:3] == [loud.samples] * 3
+    assert heard[3] < loud.samples

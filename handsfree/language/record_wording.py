@@ -13,6 +13,7 @@ from handsfree.language.replies import (
     RecordCutOff,
     RecordDamaged,
     RecordIsNewer,
+    RecordReply,
     Resumed,
     SavedAgain,
     TimeInDoubt,
@@ -21,20 +22,6 @@ from handsfree.language.replies import (
     ZoneChanged,
 )
 from handsfree.language.times import say_minutes
-
-RecordReply = (
-    Resumed
-    | TimeInDoubt
-    | WallClockSet
-    | WallClockWrong
-    | ZoneChanged
-    | NotSaved
-    | SavedAgain
-    | RecordIsNewer
-    | RecordCutOff
-    | RecordDamaged
-    | MaySleep
-)
 
 OF_A_COAT = {
     Called.TAPE_ASK: "the tape of coat {} was to come off",

@@ -740,6 +740,21 @@ class MaySleep:
     """The machine could not be kept from going to sleep."""
 
 
+RecordReply = (
+    Resumed
+    | TimeInDoubt
+    | WallClockSet
+    | WallClockWrong
+    | ZoneChanged
+    | NotSaved
+    | SavedAgain
+    | RecordIsNewer
+    | RecordCutOff
+    | RecordDamaged
+    | MaySleep
+)
+"""What is said of the record, the clocks and a restart; its wording is in ``record_wording``."""
+
 Reply = (
     ReadBack
     | Call
@@ -829,15 +844,5 @@ Reply = (
     | HearingRestarted
     | RefusedByCard
     | CallTogether
-    | Resumed
-    | TimeInDoubt
-    | WallClockSet
-    | WallClockWrong
-    | ZoneChanged
-    | NotSaved
-    | SavedAgain
-    | RecordIsNewer
-    | RecordCutOff
-    | RecordDamaged
-    | MaySleep
+    | RecordReply
 )

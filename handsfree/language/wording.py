@@ -62,7 +62,6 @@ from handsfree.language.replies import (
     LessThanBefore,
     MayCoat,
     MayNotCoat,
-    MaySleep,
     Missed,
     MixComplete,
     NoCoat,
@@ -76,7 +75,6 @@ from handsfree.language.replies import (
     NothingToScratch,
     NotMixedYet,
     NotOnThisScale,
-    NotSaved,
     NotUnderstood,
     Opening,
     PotLifeOver,
@@ -87,13 +85,9 @@ from handsfree.language.replies import (
     RecoatClosed,
     RecoatOpen,
     RecoatTooEarly,
-    RecordCutOff,
-    RecordDamaged,
-    RecordIsNewer,
+    RecordReply,
     RefusedByCard,
     Reply,
-    Resumed,
-    SavedAgain,
     SayItAgain,
     Scratched,
     ScratchedFact,
@@ -102,7 +96,6 @@ from handsfree.language.replies import (
     TapeOffNoted,
     TapeTime,
     Tared,
-    TimeInDoubt,
     TimeLeft,
     TimerNoted,
     TimesMoved,
@@ -112,10 +105,7 @@ from handsfree.language.replies import (
     TotalWeight,
     VoiceChanged,
     WaitingForReading,
-    WallClockSet,
-    WallClockWrong,
     WhatCanBeSaid,
-    ZoneChanged,
 )
 from handsfree.language.times import say_minutes, say_time
 
@@ -164,6 +154,8 @@ def wording(reply: Reply, level: Level = Level.NORMAL) -> str:
 
 
 def _wording(reply: Reply) -> str:
+    if isinstance(reply, RecordReply):
+        return say_record(reply)
     match reply:
         case ReadBack(component, g):
             return f"{_part(component)} {_grams(g)}. Is that right?"
@@ -420,20 +412,6 @@ def _wording(reply: Reply) -> str:
             start = "Missed. " if is_missed_now else ""
             end = f" And {say_cardinal(more)} more." if more else ""
             return start + " ".join(_call(call) for call in calls) + end
-        case (
-            Resumed()
-            | TimeInDoubt()
-            | WallClockSet()
-            | WallClockWrong()
-            | ZoneChanged()
-            | NotSaved()
-            | SavedAgain()
-            | RecordIsNewer()
-            | RecordCutOff()
-            | RecordDamaged()
-            | MaySleep()
-        ):
-            return say_record(reply)
         case _:
             assert_never(reply)
 

@@ -178,7 +178,7 @@ class Journal:
         try:
             return self._files.read(self._file)
         except OSError as error:
-            raise JournalUnreadable(f"{self.path} cannot be read: {_reason(error)}.") from error
+            raise self._unreadable(error) from error
 
     def _read_only(self) -> bytes:
         try:
@@ -186,13 +186,16 @@ class Journal:
         except FileNotFoundError:
             return b""
         except OSError as error:
-            raise JournalUnreadable(f"{self.path} cannot be read: {_reason(error)}.") from error
+            raise self._unreadable(error) from error
         try:
             return self._files.read(descriptor)
         except OSError as error:
-            raise JournalUnreadable(f"{self.path} cannot be read: {_reason(error)}.") from error
+            raise self._unreadable(error) from error
         finally:
             self._files.close(descriptor)
+
+    def _unreadable(self, error: OSError) -> JournalUnreadable:
+        return JournalUnreadable(f"{self.path} cannot be read: {_reason(error)}.")
 
     def _mend(self, data: bytes, contents: Contents) -> None:
         if contents.newer_version is not None:

@@ -94,6 +94,10 @@ def _accept_fact(step: Step, fact: Told) -> Decision:
             if number > len(step.state.batches):
                 events = (BatchOpened(step.now, number), fact)
             reply = total_plan(step, total_g)
+        case ScaleTared(batch=number, zero_g=zero_g):
+            if number > len(step.state.batches):
+                events = (BatchOpened(step.now, number), fact)
+            reply = replies.CupWeightNoted(-zero_g)
         case CupEmptied(batch=number):
             reply = replies.CupDone(number)
         case TapePulled():

@@ -46,6 +46,21 @@ def tare(step: Step) -> Decision:
     return answer(step, replies.Tared(), Outcome.ACCEPTED, events=(event,))
 
 
+def tell_cup_weight(step: Step, intent: said.TellCupWeight) -> Decision:
+    """The empty cup's weight: as if the scale had been zeroed before the cup stood on it."""
+    values = tuple(mass.grams for mass in intent.masses)
+    if len(values) > 1:
+        return answer(step, replies.AskWhichValue(None, values), Outcome.ASKED)
+    cup_g, scale = values[0], step.setup.scale
+    if cup_g <= 0 or not scale.can_show(cup_g):
+        return answer(step, replies.NotOnThisScale(cup_g, scale.step_g), Outcome.REJECTED)
+    if cup_g > scale.capacity_g:
+        return answer(step, replies.BeyondCapacity(cup_g, scale.capacity_g), Outcome.REJECTED)
+    batch = step.open_batch()
+    talk = replace(step.talk, question=ConfirmFact(ScaleTared(step.now, batch.number, -cup_g)))
+    return answer(step, replies.AskCupWeight(cup_g), Outcome.ASKED, talk=talk)
+
+
 def open_batch(step: Step) -> Decision:
     """A new cup is on the scale."""
     number = len(step.state.batches) + 1

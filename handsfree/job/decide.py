@@ -30,6 +30,7 @@ from handsfree.job.cups import (
     report_cup,
     start_clock,
     tare,
+    tell_cup_weight,
     tell_first_cup,
     tell_temperature,
     tell_time_left,
@@ -117,6 +118,11 @@ def _remembered(decision: Decision, now: datetime) -> Talk:
 def _decide_words(step: Step, heard: Heard) -> Decision:
     words = heard.words
     meaning: Intent | Misheard = parse(words)
+    if words in step.setup.wake_phrases:
+        meaning = said.WakeUp()
+    elif isinstance(meaning, said.WakeUp):
+        # The phrase the program comes with, where the user has chosen others.
+        meaning = Misheard(Reason.NO_SENTENCE, words, has_number=False, has_component=False)
     if heard.is_too_long:
         # Even if the words parse: a radio was on, or the sentence was cut.
         meaning = Misheard(Reason.TOO_LONG, words, has_number=False, has_component=False)
@@ -151,6 +157,8 @@ def _decide_intent(step: Step, intent: Intent) -> Decision:
             return tell_verdict(step)
         case said.WantTotal():
             return want_total(step, intent)
+        case said.TellCupWeight():
+            return tell_cup_weight(step, intent)
         case said.EmptyCup():
             return empty_cup(step, intent)
         case said.ReportCup():
@@ -187,7 +195,8 @@ def _decide_intent(step: Step, intent: Intent) -> Decision:
             return replace(decision, effects=effects)
         case said.GoToSleep():
             talk = replace(step.talk, is_asleep=True)
-            return answer(step, replies.Asleep(), Outcome.ACCEPTED, talk=talk)
+            asleep = replies.Asleep(" ".join(step.setup.wake_phrases[0]))
+            return answer(step, asleep, Outcome.ACCEPTED, talk=talk)
         case said.WakeUp():
             talk = replace(step.talk, is_asleep=False)
             return answer(step, replies.Awake(), Outcome.ACCEPTED, talk=talk)

@@ -53,7 +53,7 @@ class ScaleTared:
 
     at: datetime
     batch: int
-    zero_g: Fraction  # What was in the cup then.
+    zero_g: Fraction  # What was in the cup then; below 0: the cup's own weight is shown too.
 
 
 @dataclass(frozen=True)

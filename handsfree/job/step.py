@@ -10,6 +10,7 @@ from handsfree.job.boundary import Effect, Say
 from handsfree.job.dialogue import Talk
 from handsfree.job.events import Event
 from handsfree.job.state import Batch, State
+from handsfree.language.grammar import WAKE_PHRASES
 from handsfree.language.intents import Intent
 from handsfree.language.replies import Reply
 
@@ -21,6 +22,9 @@ class Setup:
     card: ProductCard
     recipe: pour.Recipe
     scale: pour.Scale
+    wake_phrases: tuple[tuple[str, ...], ...] = tuple(
+        tuple(phrase.split()) for phrase in WAKE_PHRASES
+    )
     zone: tzinfo = UTC  # Of the listener: for times of day that are said.
 
 

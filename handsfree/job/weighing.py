@@ -228,9 +228,10 @@ def what_follows(step: Step, batch: Batch) -> Reply:
     if not batch.grams_of(target.component) and not pour.is_first_part_open(batch):
         low_g, high_g = pour.good_range_g(recipe, target, scale.step_g)
         target_g = rounded_to_step(target.grams, scale.step_g)
-        return replies.PourTarget(
-            target.component, target_g, low_g, high_g, batch.total_g + target_g
-        )
+        # A cup that was not zeroed stands on the scale as well.
+        cup_g = max(-(batch.zero_g or Fraction(0)), Fraction(0))
+        running_g = batch.total_g + target_g + cup_g
+        return replies.PourTarget(target.component, target_g, low_g, high_g, running_g)
     last = batch.readings[-1]
     target_g = rounded_to_step(target.grams, scale.step_g)
     if target.component is last.component:

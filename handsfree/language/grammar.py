@@ -38,6 +38,7 @@ from handsfree.language.quantities import (
     SCALE_WORDS,
     SHARES_OF_AN_HOUR,
     TEMPERATURE_WORDS,
+    MassReading,
     read_duration,
     read_mass,
     read_percent,
@@ -114,15 +115,11 @@ Slots = Mapping[str, str]
 
 
 def _reading(slots: Slots) -> Intent:
-    words = tuple(slots["mass"].split())
-    masses = read_mass(words)
-    if not masses:
-        raise NotANumber(words)
     component = slots.get("component")
     return said.TakeReading(
         COMPONENT_WORDS[component] if component else None,
-        masses,
-        has_sound_alike=bool(sound_alike_values(_without_units(words))),
+        _masses(slots),
+        has_sound_alike=bool(sound_alike_values(_without_units(slots["mass"].split()))),
     )
 
 
@@ -147,12 +144,20 @@ def _humidity(slots: Slots) -> Intent:
     return said.TellHumidity(percents)
 
 
-def _total_wanted(slots: Slots) -> Intent:
+def _masses(slots: Slots) -> tuple[MassReading, ...]:
     words = tuple(slots["mass"].split())
     masses = read_mass(words)
     if not masses:
         raise NotANumber(words)
-    return said.WantTotal(masses)
+    return masses
+
+
+def _total_wanted(slots: Slots) -> Intent:
+    return said.WantTotal(_masses(slots))
+
+
+def _cup_weight(slots: Slots) -> Intent:
+    return said.TellCupWeight(_masses(slots))
 
 
 def _lengths(slots: Slots) -> tuple[timedelta, ...]:
@@ -301,6 +306,17 @@ ROWS: tuple[Row, ...] = (
             "[the] scale is (on|at|set to) zero",
             "set [the] scale to zero",
         ),
+    ),
+    Row(
+        Topic.CUPS,
+        "the cup is two zero grams empty",
+        _cup_weight,
+        (
+            "[the] [empty] cup [is|weight is] {mass} empty",
+            "[the] empty cup [is|weight is] {mass}",
+            "cup weight [is] {mass}",
+        ),
+        weight=4,
     ),
     Row(
         Topic.CUPS,

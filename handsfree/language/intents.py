@@ -78,6 +78,13 @@ class WantTotal:
 
 
 @dataclass(frozen=True)
+class TellCupWeight:
+    """What the empty cup weighs, where the scale was not zeroed with it."""
+
+    masses: tuple[MassReading, ...]
+
+
+@dataclass(frozen=True)
 class EmptyCup:
     """A cup was poured out or used up."""
 
@@ -268,6 +275,7 @@ Intent = (
     | TellHumidity
     | AskConditions
     | WantTotal
+    | TellCupWeight
     | EmptyCup
     | ReportCup
     | AskFirstCup

@@ -446,6 +446,20 @@ class CupWarning:
 
 
 @dataclass(frozen=True)
+class AskCupWeight:
+    """The empty cup's weight, said back for a yes: every reading counts from it."""
+
+    cup_g: Fraction
+
+
+@dataclass(frozen=True)
+class CupWeightNoted:
+    """The cup's own weight is taken off every reading."""
+
+    cup_g: Fraction
+
+
+@dataclass(frozen=True)
 class AskEmptied:
     """Is the cup empty, so that its clock can stop?"""
 
@@ -636,6 +650,8 @@ class VoiceChanged:
 class Asleep:
     """Only the wake phrase and danger are listened for."""
 
+    wake_phrase: str
+
 
 @dataclass(frozen=True)
 class Awake:
@@ -771,6 +787,8 @@ Reply = (
     | TimesMoved
     | CupAhead
     | CupWarning
+    | AskCupWeight
+    | CupWeightNoted
     | AskEmptied
     | CupDone
     | FirstCup

@@ -18,6 +18,7 @@ from handsfree.language.replies import (
     AcknowledgedReply,
     AddToBalance,
     AskComponent,
+    AskCupWeight,
     AskDigits,
     AskEmptied,
     AskFinal,
@@ -54,6 +55,7 @@ from handsfree.language.replies import (
     CupAhead,
     CupDone,
     CupWarning,
+    CupWeightNoted,
     FilmNoted,
     FilmUnknown,
     FirstCup,
@@ -205,6 +207,10 @@ def _wording(reply: Reply) -> str:
             )
         case CupWarning(sign, batch):
             return _cup_warning(sign, batch)
+        case AskCupWeight(cup_g):
+            return f"The empty cup weighs {_grams(cup_g)}. Is that right?"
+        case CupWeightNoted(cup_g):
+            return f"I take {_grams(cup_g)} of cup off what the scale shows."
         case AskEmptied(batch):
             return f"Cup {say_digits(Fraction(batch))} is empty. Is that right?"
         case CupDone(batch):
@@ -273,8 +279,8 @@ def _wording(reply: Reply) -> str:
             return _missed(calls, questions)
         case VoiceChanged(manner):
             return f"{_capital(manner.value)}."
-        case Asleep():
-            return "I listen only for hello bench, and for danger."
+        case Asleep(wake_phrase):
+            return f"I listen only for {wake_phrase}, and for danger."
         case Awake():
             return "I am listening."
         case AskJobDone():

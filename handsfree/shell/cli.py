@@ -15,6 +15,9 @@ from handsfree.core.errors import Refusal
 from handsfree.job.alarms import QuietHours
 from handsfree.job.boundary import Say
 from handsfree.job.step import Setup
+from handsfree.language.grammar import WAKE_PHRASES
+from handsfree.language.intents import WakeUp
+from handsfree.language.parser import Misheard, parse
 from handsfree.language.wording import Level
 from handsfree.shell import calculator, journal_command, words
 from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
@@ -149,6 +152,13 @@ def _add_job_options(parser: argparse.ArgumentParser) -> None:
         help="the most the scale carries (default 5000)",
     )
     parser.add_argument(
+        "--wake",
+        action="append",
+        type=_wake_phrase,
+        metavar="PHRASE",
+        help="a wake phrase of your own, two or more words; may be given twice",
+    )
+    parser.add_argument(
         "--words",
         choices=[level.value for level in Level],
         default=Level.NORMAL.value,
@@ -182,6 +192,15 @@ def _quiet_hours(text: str) -> QuietHours:
     return QuietHours(start, end)
 
 
+def _wake_phrase(text: str) -> str:
+    words = text.lower().split()
+    if len(words) < 2 or not all(word.replace("'", "").isalpha() for word in words):
+        raise argparse.ArgumentTypeError(f"{text!r} is not two or more plain words")
+    if not isinstance(parse(words), Misheard | WakeUp):
+        raise argparse.ArgumentTypeError(f"{text!r} is a command already")
+    return " ".join(words)
+
+
 def _new_session(args: argparse.Namespace) -> Session:
     return Session(_new_setup(args), Level(args.words))
 
@@ -189,7 +208,12 @@ def _new_session(args: argparse.Namespace) -> Session:
 def _new_setup(args: argparse.Namespace) -> Setup:
     try:
         card = load_card(args.product)
-        setup = setup_of(card, step_g=args.scale_step, capacity_g=args.scale_capacity)
+        setup = setup_of(
+            card,
+            step_g=args.scale_step,
+            capacity_g=args.scale_capacity,
+            wake_phrases=tuple(args.wake or WAKE_PHRASES),
+        )
     except CardUnusable as error:
         raise KnownTrouble(str(error)) from error
     except Refusal as refusal:
@@ -285,7 +309,7 @@ def _hearing(args: argparse.Namespace, stack: ExitStack) -> "Hearing":
     from handsfree.shell.model_folder import ModelUnusable, shipped_model
 
     try:
-        return stack.enter_context(Hearing(args.model or shipped_model()))
+        return stack.enter_context(Hearing(args.model or shipped_model(), tuple(args.wake or ())))
     except (ModelUnusable, HearingLost) as error:
         raise KnownTrouble(str(error)) from error
 

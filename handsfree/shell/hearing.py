@@ -51,10 +51,16 @@ class Hearing:
     Use as a context manager. After ``HearingLost`` call ``start`` again.
     """
 
-    def __init__(self, model_folder: Path) -> None:
-        """Takes the model's folder; nothing is loaded before ``start``."""
+    def __init__(self, model_folder: Path, wake_phrases: tuple[str, ...] = ()) -> None:
+        """Takes what ``start`` will load.
+
+        Args:
+            model_folder: in Vosk's layout.
+            wake_phrases: the user's own, beside the sentences of the grammar.
+        """
         self._model_folder = model_folder
-        self._child = Child("recognizer", HearingLost, _listen, model_folder)
+        self._needed = {*vocabulary(), *(w for phrase in wake_phrases for w in phrase.split())}
+        self._child = Child("recognizer", HearingLost, _listen, model_folder, wake_phrases)
         self._unanswered_bytes = 0
 
     def __enter__(self) -> "Hearing":
@@ -71,7 +77,7 @@ class Hearing:
             ModelUnusable: the model folder cannot serve.
             HearingLost: the child could not load it, or died.
         """
-        check_model(self._model_folder, vocabulary())
+        check_model(self._model_folder, self._needed)
         self._child.start()
         self._unanswered_bytes = 0
         first = self._child.receive(START_TIMEOUT_S)
@@ -132,10 +138,13 @@ class Hearing:
         return answer.utterances
 
 
-def _listen(pipe: Connection, model_folder: Path) -> None:
+def _listen(pipe: Connection, model_folder: Path, wake_phrases: tuple[str, ...]) -> None:
     """The child's whole life: loads the model, then answers each block of sound."""
     phrases = example_phrases(EXAMPLE_PHRASES, Random(PHRASE_SEED).randrange)
-    words = word_list(vocabulary(), phrases)
+    own_words = sorted({word for phrase in wake_phrases for word in phrase.split()})
+    # A wake phrase counts as often as the commonest commands do among the examples.
+    own_phrases = wake_phrases * (EXAMPLE_PHRASES // 100)
+    words = word_list([*vocabulary(), *own_words], [*phrases, *own_phrases])
     try:
         recognizer = Recognizer(model_folder)
     except RuntimeError as error:

@@ -15,6 +15,7 @@ from handsfree.job.events import Event
 from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Setup
 from handsfree.language import replies
+from handsfree.language.grammar import WAKE_PHRASES
 from handsfree.language.replies import Reply
 from handsfree.language.wording import Level, wording
 from handsfree.shell.clock import Stamp
@@ -133,6 +134,7 @@ def setup_of(
     *,
     step_g: Fraction = DEFAULT_STEP_G,
     capacity_g: Fraction = DEFAULT_CAPACITY_G,
+    wake_phrases: tuple[str, ...] = WAKE_PHRASES,
     zone: tzinfo = UTC,
 ) -> Setup:
     """What is given from outside, checked.
@@ -140,4 +142,6 @@ def setup_of(
     Raises:
         Refusal: the card cannot be weighed (a ratio by volume without both densities).
     """
-    return Setup(card, pour.recipe_of(card), pour.Scale(step_g, capacity_g), zone)
+    phrases = tuple(tuple(phrase.split()) for phrase in wake_phrases)
+    scale = pour.Scale(step_g, capacity_g)
+    return Setup(card, pour.recipe_of(card), scale, phrases, zone)

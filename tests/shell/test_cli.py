@@ -214,3 +214,34 @@ def test_bench_scores_indexed_recordings(
 def test_bench_without_an_index_says_so(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["bench", "hearing", "--speech", str(tmp_path)]) == 2
     assert "has no index.tsv" in capsys.readouterr().err
+
+
+def test_a_wake_phrase_of_ones_own_wakes_and_the_shipped_one_does_not(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    script = tmp_path / "job.txt"
+    script.write_text("go to sleep\nhello bench\ngood evening garage\n")
+    arguments = ["type", "--script", str(script), "--wake", "Good evening garage", "--json"]
+    assert main(arguments) == 0
+    said = [line["text"] for line in json_lines(capsys.readouterr().out)]
+    assert said == [
+        "go to sleep",
+        "I listen only for good evening garage, and for danger.",
+        "hello bench",
+        "good evening garage",
+        "I am listening.",
+    ]
+
+
+@pytest.mark.parametrize("phrase", ["bench", "yes correct 5", "new cup"])
+def test_a_bad_wake_phrase_is_refused(phrase: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["type", "--wake", phrase])
+    assert "--wake" in capsys.readouterr().err
+
+
+def test_a_wake_phrase_the_model_cannot_hear_is_named(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["hear", str(DEMO / "01_no.flac"), "--wake", "hello xylotomy"]) == 2
+    assert "xylotomy" in capsys.readouterr().err

@@ -54,12 +54,12 @@ FULL = Recipe(
     plan=Plan(seconds=570, shape=Shape()),
 )
 
-# Learns six words from one synthesizer in about a minute on one core.
+# Learns six words from one synthesizer in one to two minutes on one core.
 TINY = Recipe(
     batches=(Batch("espeak", "espeak", 1, 420, 6, 0, {"toy": 1.0}),),
     plan=Plan(
         seconds=0,
-        steps=600,
+        steps=900,
         shape=Shape(width=96, far=3),
         peak=4e-3,
         batch_samples=700_000,
@@ -74,5 +74,5 @@ TINY = Recipe(
     ),
     decoys=0,
     words=("resin", "hardener", "grams", "seven", "four", "stop"),
-    costs=Costs(),
+    costs=Costs(unknown_phone=4.0),
 )

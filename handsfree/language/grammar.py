@@ -75,6 +75,9 @@ FILM_WORDS: Mapping[str, said.Film] = {
     "dry": said.Film.DRY,
 }
 
+RARE_NUMBER_WORDS = frozenset({"tree", "fower", "fife", "niner", "naught", "decimal", "negative"})
+"""Number words that have a common twin."""
+
 CUP_WORDS = DIGIT_WORDS[1:]
 """More than nine cups at once is no hand job."""
 
@@ -82,7 +85,15 @@ WAKE_PHRASES = ("hello bench", "listen bench")
 
 PUT_OFF_BY_DEFAULT = timedelta(minutes=10)
 
-CORRECTIONS = (("correction",), ("scratch", "that"), ("no",), ("sorry",))
+CORRECTIONS = (
+    ("correction",),
+    ("scratch", "that"),
+    ("no",),
+    ("no", "wait"),
+    ("sorry",),
+    ("i", "meant"),
+    ("actually",),
+)
 """Words that, before a complete reading, say that it replaces what was said last."""
 
 
@@ -112,6 +123,7 @@ class Topic(Enum):
 
 
 Slots = Mapping[str, str]
+SpellOut = Callable[[Sequence[str]], tuple[str, ...]]
 
 
 def _reading(slots: Slots) -> Intent:
@@ -211,11 +223,13 @@ ROWS: tuple[Row, ...] = (
         "resin eight five six grams",
         _reading,
         (
-            "{component} [is] [at] {mass}",
-            "{component} reads {mass}",
-            "{mass} [of] {component}",
-            "(poured|weighed|added|have|got) {mass} [of] {component}",
-            "i (poured|weighed|added|have|got) {mass} [of] {component}",
+            "[the] {component} [weight] [now|so far|poured|done|in] "
+            "[is|at|is at|is now|is now at|weighs|reads|comes to|comes out at] {mass}",
+            "{component} {mass}",
+            "{mass} [of] [the] {component}",
+            "(it is|that is|there is|this is|we are at|[the] (scale|display) (says|shows|reads)) "
+            "{mass} [of|with] [the] {component} [in the cup]",
+            "[i|we] [have] (poured|weighed|added|have|got|put|put in) {mass} [of] {component} [in]",
         ),
         weight=240,
     ),
@@ -225,9 +239,9 @@ ROWS: tuple[Row, ...] = (
         _reading,
         (
             "{mass}",
-            "[the] scale (reads|says|shows) {mass}",
-            "(it reads|it says|it shows|it's|it is) [at] {mass}",
-            "(reading|reads|now|now at|at) {mass}",
+            "[the] (scale|display) (reads|says|shows) {mass}",
+            "[now] (it reads|it says|it shows|it's|it is|that is|there is) [at|now] {mass}",
+            "(reading [is]|reads|now|now at|at) {mass}",
             "(we|we are|i am|i'm|we're) at {mass}",
             "(poured|weighed|added) {mass}",
         ),
@@ -240,6 +254,7 @@ ROWS: tuple[Row, ...] = (
         (
             "[it is|it's] {temperature}",
             "[the] {place} [temperature] [is] [at] {temperature}",
+            "[it is|it's] {temperature} (in the|on the) {place}",
         ),
         weight=4,
     ),
@@ -247,7 +262,11 @@ ROWS: tuple[Row, ...] = (
         Topic.AIR,
         "humidity is six five percent",
         _humidity,
-        ("[the] humidity [is] [at] {percent}", "{percent} humidity", "[it is|it's] {percent}"),
+        (
+            "[the] [relative] humidity [is] [at] {percent}",
+            "{percent} humidity",
+            "[it is|it's] {percent}",
+        ),
         weight=3,
     ),
     Row(
@@ -257,7 +276,9 @@ ROWS: tuple[Row, ...] = (
         (
             "can (i|we) (coat|start coating|paint) [now]",
             "(what is|what's) the dew point",
-            "(is it|is the air|is the surface) (dry enough|too wet|too cold|too hot)",
+            "(is it|is the air|is the surface) "
+            "(dry enough|warm enough|too wet|too damp|too cold|too hot) [to start|to coat]",
+            "are the conditions (okay|good|right)",
         ),
     ),
     Row(
@@ -265,8 +286,10 @@ ROWS: tuple[Row, ...] = (
         "i need five zero zero grams in all",
         _total_wanted,
         (
-            "(i|we) (need|want) [a total of] {mass} (in all|in total|all together|of mix)",
-            "(mix|make) {mass} [in all|in total|all together]",
+            "(i|we) (need|want) [a total of] {mass} "
+            "(in all|in total|all together|altogether|of mix)",
+            "(i|we) want [to mix|to make] [a total of] [a batch of] {mass}",
+            "(mix|make) [me] [a batch of] {mass} [in all|in total|all together]",
             "total (of|wanted|target) {mass}",
         ),
         weight=4,
@@ -277,7 +300,9 @@ ROWS: tuple[Row, ...] = (
         _always(said.AskTarget()),
         (
             "how much {component} [do i need|do i pour|do we need|in all]",
-            "(what is|what's) the [hardener] target",
+            "how (much|many grams of) {component} (does it|does that) (need|take)",
+            "how many grams of {component} [do i need]",
+            "(what is|what's) the [hardener] target [of the {component}]",
             "[the] target",
         ),
     ),
@@ -286,7 +311,8 @@ ROWS: tuple[Row, ...] = (
         "how much more",
         _always(said.AskRemaining()),
         (
-            "how (much|many) more [grams] [do i need|to go]",
+            "how (much|many) more [grams] [of] [{component}] [do i need|do i pour|to go]",
+            "how much further",
             "how much [is] left to pour",
             "how much [hardener] is missing",
         ),
@@ -295,7 +321,12 @@ ROWS: tuple[Row, ...] = (
         Topic.AMOUNTS,
         "what is the total",
         _always(said.AskTotal()),
-        ("(what is|what's) the total [weight]", "how much [is it] (in all|all together)", "total"),
+        (
+            "(what is|what's) the total [weight]",
+            "how much [is it|have i got|do i have|is there] (in all|all together|altogether)",
+            "what does it [all] weigh [in all|together]",
+            "total",
+        ),
     ),
     Row(
         Topic.CUPS,
@@ -303,7 +334,9 @@ ROWS: tuple[Row, ...] = (
         _always(said.TareScale()),
         (
             "tare [the scale]",
-            "[the] scale is (on|at|set to) zero",
+            "[i|i have] (tared|zeroed) [it|the scale|the cup]",
+            "[the] scale is (tared|zeroed|on zero|at zero|set to zero)",
+            "i [have] [just] hit tare",
             "set [the] scale to zero",
         ),
     ),
@@ -312,8 +345,8 @@ ROWS: tuple[Row, ...] = (
         "the cup is two zero grams empty",
         _cup_weight,
         (
-            "[the] [empty] cup [is|weight is] {mass} empty",
-            "[the] empty cup [is|weight is] {mass}",
+            "[the] [empty] cup (is|weighs|weight is) {mass} empty",
+            "[the] empty cup [is|weighs|weight is] {mass}",
             "cup weight [is] {mass}",
         ),
         weight=4,
@@ -322,14 +355,20 @@ ROWS: tuple[Row, ...] = (
         Topic.CUPS,
         "new cup",
         _always(said.OpenBatch()),
-        ("(new|next|another) (cup|batch|pot)", "start a new (cup|batch|pot)"),
+        (
+            "(new|next|another|fresh) (cup|batch|pot)",
+            "(start|starting|i am starting|let's do|let's start) (a new|another|a fresh) "
+            "(cup|batch|pot)",
+            "[i have] put (a new|another|a fresh) (cup|pot) on [the scale]",
+        ),
     ),
     Row(
         Topic.CUPS,
         "mixed",
         _always(said.StartClock()),
         (
-            "[it is|it's] mixed",
+            "[it is|it's|they are|it is all|they are all] mixed [together]",
+            "(i have started|started) (stirring|mixing)",
             "[i] mixed it",
             "start the (clock|timer)",
             "(mixing|started mixing|start mixing) [now]",
@@ -343,13 +382,21 @@ ROWS: tuple[Row, ...] = (
             "how long [is] left [on|in|for] [cup {cup}]",
             "how (long|much time) (do i have|have i got|is left) [left] [on|in|for] [cup {cup}]",
             "[how much] time [is] left [on|in|for] [cup {cup}]",
+            "how many minutes (do i have|have i got|are left) [left] [on|in] [cup {cup}]",
+            "how long (can i|can i still) (use it|work with it|use cup {cup})",
+            "how long before it (kicks|gels|goes off)",
+            "is (it|cup {cup}) still (good|usable)",
         ),
     ),
     Row(
         Topic.CUPS,
         "which cup first",
         _always(said.AskFirstCup()),
-        ("which cup [is|comes|do i use] first", "what cup first", "which cup (now|next)"),
+        (
+            "which (cup|one) [is|comes|goes|do i use|should i use|goes off|gels] first",
+            "what cup first",
+            "which (cup|one) (now|next)",
+        ),
     ),
     Row(
         Topic.CUPS,
@@ -358,7 +405,8 @@ ROWS: tuple[Row, ...] = (
         (
             "[the] cup [{cup}] is (empty|done|finished|used up)",
             "(it is|it's|it's all|it is all|all) (poured out|out of the cup|spread out|spread)",
-            "[i] poured (it|it all|cup {cup}) out",
+            "(that|this) cup is (empty|done|finished|used up)",
+            "[i|i have] poured (it|it all|cup {cup}) [all] out",
             "[cup {cup}] (poured out|spread out|empty)",
         ),
     ),
@@ -379,6 +427,7 @@ ROWS: tuple[Row, ...] = (
         _cup_sign(said.CupSign.THICK),
         (
             "[the] (cup [{cup}]|mix|pot) (is|gets|is getting|feels) (thick|thickening)",
+            "[the] (cup [{cup}]|mix|it) (is starting to|starts to|is going to) (thicken|gel)",
             "(it is|it's) [getting] (thick|thickening)",
             "[cup {cup}] (getting thick|thickening)",
             "[the] (cup [{cup}]|mix|it) (has gelled|gelled|is gelling)",
@@ -392,7 +441,7 @@ ROWS: tuple[Row, ...] = (
         (
             "[the] (cup [{cup}]|mix|pot) (is smoking|smokes)",
             "(it is|it's) smoking",
-            "[there is] smoke [from (the cup|cup {cup})]",
+            "[there is] smoke [coming] [off|out of|from] [the cup|cup {cup}|it]",
             "smoking",
         ),
     ),
@@ -402,9 +451,11 @@ ROWS: tuple[Row, ...] = (
         _always(said.FinishCoat()),
         (
             "[the] coat [is] (finished|done|on)",
-            "(i|we) finished [the] (coat|coating)",
+            "(i|we) [have] finished [the|this] [first|second|third|last] (coat|coating)",
+            "(i am|we are) (done|finished) with (the|this) coat",
             "finished coating",
-            "(first|second|third|last) coat [is] (finished|done|on)",
+            "[the] (first|second|third|last) coat [is] (finished|done|on)",
+            "that is the [first|second|third|last] coat (done|finished|on)",
         ),
     ),
     Row(
@@ -412,7 +463,9 @@ ROWS: tuple[Row, ...] = (
         "starting the coat",
         _always(said.StartCoat()),
         (
-            "(starting|i am starting|i'm starting|started) [the] [first|second|next] coat",
+            "(starting|i am starting|i'm starting|started) [on] [the] [first|second|next] coat",
+            "(i am|we are) starting to coat",
+            "(rolling|brushing) [on] [the] [first|second|next] coat",
             "[the] [first|second|next] coat started",
             "start [the] [first|second|next] coat",
             "(starting|started|start) coating",
@@ -422,7 +475,12 @@ ROWS: tuple[Row, ...] = (
         Topic.COATS,
         "tape is on",
         _always(said.SetTape()),
-        ("[the] [masking] tape is (on|set)", "(set|i set) [the] tape", "masking [is] done"),
+        (
+            "[the] [masking] tape is (on|set)",
+            "[i|i have] (set|put) [the] [masking] tape [on]",
+            "masking [is] done",
+            "[it is] all taped [up]",
+        ),
     ),
     Row(
         Topic.COATS,
@@ -430,7 +488,8 @@ ROWS: tuple[Row, ...] = (
         _always(said.PullTape()),
         (
             "[the] [masking] tape is (off|pulled)",
-            "(pulled|i pulled|removed|i removed) [the] tape",
+            "[i|i have] (pulled|removed) [the] [masking] tape [off]",
+            "[i] took [the] [masking] tape off",
             "tape (pulled|off)",
         ),
     ),
@@ -439,10 +498,10 @@ ROWS: tuple[Row, ...] = (
         "it is still tacky",
         lambda slots: said.FeelFilm(FILM_WORDS[slots["film"]]),
         (
-            "[the] (coat|film|paint) (is|feels) [still] {film}",
-            "(it is|it's|it feels) [still] {film}",
-            "still {film}",
-            "it (is|feels) {film} to touch",
+            "[the] [last] (coat|film|paint) (is|feels) [still] [a bit|a little] {film}",
+            "(it is|it's|it feels) [still] [a bit|a little] {film}",
+            "still [a bit|a little] {film}",
+            "it (is|feels) {film} to [the] touch",
             "{film} [to touch]",
         ),
     ),
@@ -453,6 +512,8 @@ ROWS: tuple[Row, ...] = (
         (
             "(when can|can) (i|we) (recoat|coat again) [it]",
             "when (is|can i do|can i start) the (next|second|third) coat",
+            "(when can|can) i put the (next|second|third) coat on",
+            "is it ready [for] (another|the next|the second) coat",
             "how long (to|until) [the] (recoat|next coat|second coat)",
         ),
     ),
@@ -463,7 +524,8 @@ ROWS: tuple[Row, ...] = (
         (
             "when (does|can) the tape come off",
             "when (can|do|should) i (pull|remove|take off) the tape",
-            "can i (pull|remove) the tape [now]",
+            "can i (pull|remove|take off) the [masking] tape [now|yet]",
+            "can i take the [masking] tape off [now|yet]",
         ),
     ),
     Row(
@@ -471,7 +533,8 @@ ROWS: tuple[Row, ...] = (
         "when is it ready",
         _always(said.AskReady()),
         (
-            "when is (it|the coat) (ready|cured|hard|dry)",
+            "(when is|how long until) (it|the coat) [is] [fully] (ready|cured|hard|dry)",
+            "when is it safe to (handle|use|sand|touch)",
             "when can (i|we) (use|sand|handle|touch|move) (it|the gate|the coat)",
         ),
     ),
@@ -482,6 +545,8 @@ ROWS: tuple[Row, ...] = (
         (
             "remind me in {duration}",
             "(set a|start a|set) timer [for] {duration}",
+            "{duration} timer",
+            "give me a (shout|call) in {duration}",
             "timer [for] {duration}",
             "(call|tell|wake) me in {duration}",
         ),
@@ -497,14 +562,14 @@ ROWS: tuple[Row, ...] = (
             "(later|not now|put it off)",
             "put it off [for|by] {duration}",
             "(remind me|ask me|tell me) again in {duration}",
-            "{more} more (minutes|minute)",
+            "[give me] {more} more (minutes|minute)",
         ),
     ),
     Row(
         Topic.REMINDERS,
         "got it",
         _always(said.Acknowledge()),
-        ("(got it|i heard [you]|heard|understood|skip [that]|stop)",),
+        ("(got it|i heard [you]|heard|understood|skip [that])",),
     ),
     Row(
         Topic.REMINDERS,
@@ -517,8 +582,8 @@ ROWS: tuple[Row, ...] = (
         "yes",
         _always(said.Confirm()),
         (
+            # Not "that is right" alone: it is "that is not right" with a word lost.
             "(yes|yeah|yep|correct|right|okay) [that is right|that's right|that is correct]",
-            "(that is|that's|it is) (right|correct)",
         ),
         weight=4,
     ),
@@ -536,33 +601,56 @@ ROWS: tuple[Row, ...] = (
         Topic.ANSWERS,
         "scratch that",
         _always(said.ScratchThat()),
-        ("scratch that", "undo [that]", "take that back", "cancel [that]"),
+        (
+            "scratch that",
+            "undo [that]",
+            "take that back",
+            "cancel [that]",
+            "forget (that|it|that one|the last one)",
+        ),
         weight=4,
     ),
     Row(
         Topic.ANSWERS,
         "hardener",
         _component,
-        ("[it is|it's|the] {component}",),
+        ("[it is|it's|that was|that is|it was] [the] {component}",),
     ),
     Row(
         Topic.TALK,
         "status",
         _always(said.AskStatus()),
-        ("status", "where are we", "where do we stand", "(what is|what's) the status"),
+        (
+            "status",
+            "where are we",
+            "where do (we|things) stand",
+            "(what is|what's) the status",
+        ),
     ),
     Row(
         Topic.TALK,
         "say again",
         _always(said.AskRepeat()),
-        ("say [that] again", "repeat [that]", "again"),
+        (
+            "say [that] again",
+            "[can you] repeat [that]",
+            "again",
+            "come again",
+            "pardon",
+            "what did you say",
+            "what was that",
+        ),
     ),
     *(
         Row(Topic.TALK, manner.value, _always(said.ChangeVoice(manner)), patterns)
         for manner, patterns in {
-            said.Manner.SLOWER: ("[speak|talk] [a little] slower", "too fast"),
-            said.Manner.FASTER: ("[speak|talk] [a little] faster", "too slow"),
-            said.Manner.LOUDER: ("[speak|talk] [a little] louder", "i can't hear you"),
+            said.Manner.SLOWER: (
+                "[can you] [speak|talk] [a little|a bit] slower",
+                "slow down",
+                "too fast",
+            ),
+            said.Manner.FASTER: ("[can you] [speak|talk] [a little|a bit] faster", "too slow"),
+            said.Manner.LOUDER: ("[can you] [speak|talk] [a little|a bit] louder",),
             said.Manner.QUIETER: ("[speak|talk|be] [a little] (quieter|quiet)", "not so loud"),
         }.items()
     ),
@@ -577,13 +665,18 @@ ROWS: tuple[Row, ...] = (
         Topic.TALK,
         "the job is done",
         _always(said.EndJob()),
-        ("[the] job is (done|over|finished)", "end [of] [the] job"),
+        (
+            "[the] job is (done|over|finished)",
+            "end [of] [the] job",
+            "(i am|we are) (done|finished) (with the job|of the day|today)",
+            "that is all [of] today",
+        ),
     ),
     Row(
         Topic.TALK,
         "help",
         _always(said.AskHelp()),
-        ("help", "what can i say", "what can you do"),
+        ("help", "what can i (say|ask) [you]", "what can you do"),
     ),
 )
 
@@ -612,9 +705,26 @@ SLOT_EXPRESSIONS: Mapping[str, str] = {
 }
 
 
-def expressions() -> tuple[tuple[Row, str], ...]:
-    """Each row with one regular expression for each of its patterns."""
-    return tuple((row, regex_of(pattern, SLOT_EXPRESSIONS)) for row, pattern in PARSED)
+def expressions(spelled_out: SpellOut) -> tuple[tuple[Row, str], ...]:
+    """Each row with one regular expression for each of its patterns.
+
+    Args:
+        spelled_out: writes contractions in full, as the parser does with what was heard.
+    """
+    return tuple((row, regex_of(pattern, SLOT_EXPRESSIONS, spelled_out)) for row, pattern in PARSED)
+
+
+def essential_words() -> tuple[str, ...]:
+    """The words without which the main job cannot be done, in alphabetical order.
+
+    A model that lacks one of these is refused; of the others only some wordings are lost.
+    """
+    answers = {"yes", "no", "scratch", "that", "scale", "reads", "mixed", "tare", "new", "empty"}
+    parts = {
+        word for phrase in ("resin", "hardener", "part a", "part b") for word in phrase.split()
+    }
+    numbers = set(MASS_WORDS | TEMPERATURE_WORDS) - RARE_NUMBER_WORDS
+    return tuple(sorted(numbers | parts | answers))
 
 
 def vocabulary() -> tuple[str, ...]:

@@ -23,6 +23,9 @@ from handsfree.language.intents import Intent, TakeReading
 from handsfree.language.numbers import NUMBER_WORDS
 from handsfree.language.quantities import is_cut_off
 
+ENDINGS = {"s": "is", "ve": "have", "m": "am", "re": "are", "ll": "will", "d": "would"}
+LEADING_FILLERS = frozenset({"okay", "so", "now", "right", "well", "and", "just", "please", "then"})
+TRAILING_FILLERS = frozenset({"please", "now", "thanks", "then"})
 LONGEST_UTTERANCE_WORDS = 24
 """Longer than any sentence of the grammar; a radio goes on for longer."""
 
@@ -51,7 +54,26 @@ class Misheard:
 
 @lru_cache(maxsize=1)
 def _compiled() -> tuple[tuple[Row, re.Pattern[str]], ...]:
-    return tuple((row, re.compile(expression)) for row, expression in expressions())
+    return tuple((row, re.compile(expression)) for row, expression in expressions(spelled_out))
+
+
+def spelled_out(words: Sequence[str]) -> tuple[str, ...]:
+    """Contractions in full: "resin's at" is "resin is at", "i've" is "i have"."""
+    out: list[str] = []
+    for word in words:
+        stem, _, ending = word.partition("'")
+        out += [stem, ENDINGS[ending]] if stem and ending in ENDINGS else [word]
+    return tuple(out)
+
+
+def _without_fillers(words: tuple[str, ...]) -> tuple[str, ...]:
+    """The sentence between words that carry no meaning, such as "okay" and "please"."""
+    start, end = 0, len(words)
+    while start < end and words[start] in LEADING_FILLERS:
+        start += 1
+    while end > start and words[end - 1] in TRAILING_FILLERS:
+        end -= 1
+    return words[start:end]
 
 
 def parse(words: Sequence[str]) -> Intent | Misheard:
@@ -71,21 +93,29 @@ def parse(words: Sequence[str]) -> Intent | Misheard:
         return _misheard(Reason.UNKNOWN_WORDS, words)
     if len(words) > LONGEST_UTTERANCE_WORDS:
         return _misheard(Reason.TOO_LONG, words)
+    words = spelled_out(words)
     whole = _parse_sentence(words)
     if not isinstance(whole, Misheard):
         return whole
-    for correction in CORRECTIONS:
-        if words[: len(correction)] == correction:
-            rest = _parse_sentence(words[len(correction) :])
-            if isinstance(rest, TakeReading):
-                return replace(rest, is_correction=True)
+    bare = _without_fillers(words)
+    if bare and bare != words:
+        meaning = _parse_sentence(bare)
+        if not isinstance(meaning, Misheard):
+            return meaning
+    return _parse_correction(words) or whole
+
+
+def _parse_correction(words: tuple[str, ...]) -> TakeReading | None:
+    """A reading that replaces what was said before it; None when it is no such thing."""
+    starts = [len(c) for c in CORRECTIONS if words[: len(c)] == c]
     if "correction" in words:
         # "resin eight five six, correction, eight six five": only what follows counts.
-        last = len(words) - words[::-1].index("correction")
-        rest = _parse_sentence(words[last:])
+        starts.append(len(words) - words[::-1].index("correction"))
+    for start in sorted(starts, reverse=True):
+        rest = _parse_sentence(_without_fillers(words[start:]))
         if isinstance(rest, TakeReading):
             return replace(rest, is_correction=True)
-    return whole
+    return None
 
 
 def _parse_sentence(words: tuple[str, ...]) -> Intent | Misheard:

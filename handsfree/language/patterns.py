@@ -85,22 +85,31 @@ def _options(tokens: Sequence[str], at: int) -> tuple[list[Sequence_], int]:
     return options, at
 
 
-def regex_of(pattern: Sequence_, slots: Mapping[str, str]) -> str:
+def regex_of(
+    pattern: Sequence_,
+    slots: Mapping[str, str],
+    spelled_out: Callable[[Sequence[str]], tuple[str, ...]] = tuple,
+) -> str:
     """A regular expression for words that each end in one blank.
 
     Args:
         pattern: from ``parse_pattern``.
         slots: for each slot name the expression of what may stand there.
+        spelled_out: writes contractions in full; by default words stay as they are.
     """
     parts = []
     for item in pattern:
         match item:
             case Word(text):
-                parts.append(re.escape(text) + " ")
+                parts += [f"{re.escape(word)} " for word in spelled_out([text])]
             case Slot(name):
                 parts.append(f"(?P<{name}>{slots[name]})")
             case Choice(options):
-                parts.append("(?:" + "|".join(regex_of(option, slots) for option in options) + ")")
+                parts.append(
+                    "(?:"
+                    + "|".join(regex_of(option, slots, spelled_out) for option in options)
+                    + ")"
+                )
     return "".join(parts)
 
 

@@ -24,7 +24,7 @@ import numpy.typing as npt
 from handsfree.core.mix import Component
 from handsfree.job.boundary import Heard
 from handsfree.job.step import Outcome
-from handsfree.language.grammar import example_phrases, vocabulary
+from handsfree.language.grammar import essential_words
 from handsfree.language.intents import TakeReading
 from handsfree.language.numbers import say_digits
 from handsfree.language.quantities import KILO_WORDS, MASS_WORDS, read_mass
@@ -32,9 +32,9 @@ from handsfree.shell.audio_file import SAMPLE_RATE_HZ, blocks_of, pcm16
 from handsfree.shell.cards import DEFAULT_CARD, load_card
 from handsfree.shell.ear import Ear, Utterance
 from handsfree.shell.hear import heard_of
-from handsfree.shell.hearing import EXAMPLE_PHRASES, PHRASE_SEED, Hearing
+from handsfree.shell.hearing import Hearing, what_may_be_said
 from handsfree.shell.model_folder import check_model, shipped_model
-from handsfree.shell.recognizer import Recognizer, WordList, word_list
+from handsfree.shell.recognizer import Recognizer
 from handsfree.shell.session import Session, setup_of
 from handsfree.shell.typed import FIRST_DAY
 
@@ -172,9 +172,9 @@ class Examiner:
 
     def __init__(self, model: Path) -> None:
         """Loads the model and makes the same word list as the live loop."""
-        check_model(model, vocabulary())
+        check_model(model, essential_words())
         self.recognizer = Recognizer(model)
-        self.words = the_word_list()
+        self.words = what_may_be_said(model)
         card = load_card(DEFAULT_CARD)
         self.setup = setup_of(card, step_g=STEP_G, capacity_g=CAPACITY_G)
 
@@ -233,12 +233,6 @@ class Examiner:
             else:
                 score = Score.RIGHT
         return score
-
-
-def the_word_list() -> WordList:
-    """The list the live loop uses."""
-    phrases = example_phrases(EXAMPLE_PHRASES, Random(PHRASE_SEED).randrange)
-    return word_list(vocabulary(), phrases)
 
 
 _examiner: Examiner | None = None

@@ -7,10 +7,10 @@ from importlib import metadata
 from pathlib import Path
 
 import handsfree
-from handsfree.language.grammar import vocabulary
+from handsfree.language.grammar import essential_words, vocabulary
 from handsfree.shell.cards import CardUnusable, load_card
 from handsfree.shell.demo import DemoMissing, demo_folder
-from handsfree.shell.model_folder import ModelUnusable, check_model, shipped_model
+from handsfree.shell.model_folder import ModelUnusable, check_model, known_words, shipped_model
 from handsfree.shell.sound_device import NoSoundDevice, require_device, sound_library
 from handsfree.shell.voice import Voice, VoiceLost
 
@@ -66,8 +66,11 @@ def _tried(name: str, look: Callable[[], str], *, is_optional: bool = False) -> 
 
 def _model(folder: Path | None) -> str:
     folder = folder or shipped_model()
-    check_model(folder, vocabulary())
-    return f"{folder.name}, every word in its vocabulary"
+    check_model(folder, essential_words())
+    unheard = sorted(set(vocabulary()) - known_words(folder))
+    if not unheard:
+        return f"{folder.name}, every word in its vocabulary"
+    return f"{folder.name}; some wordings can only be typed: {', '.join(unheard)}"
 
 
 def _voice() -> str:

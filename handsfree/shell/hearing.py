@@ -6,11 +6,17 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from random import Random
 
-from handsfree.language.grammar import example_phrases, vocabulary
+from handsfree.language.grammar import essential_words, example_phrases, vocabulary
 from handsfree.shell.child import Child
 from handsfree.shell.ear import Ear, Utterance
-from handsfree.shell.model_folder import check_model
-from handsfree.shell.recognizer import BYTES_PER_SAMPLE, SAMPLE_RATE_HZ, Recognizer, word_list
+from handsfree.shell.model_folder import check_model, known_words
+from handsfree.shell.recognizer import (
+    BYTES_PER_SAMPLE,
+    SAMPLE_RATE_HZ,
+    Recognizer,
+    WordList,
+    word_list,
+)
 
 EXAMPLE_PHRASES = 2_000
 # The phrases are the same each time, so that the same sound gives the same words.
@@ -59,7 +65,7 @@ class Hearing:
             wake_phrases: the user's own, beside the sentences of the grammar.
         """
         self._model_folder = model_folder
-        self._needed = {*vocabulary(), *(w for phrase in wake_phrases for w in phrase.split())}
+        self._needed = {*essential_words(), *(w for p in wake_phrases for w in p.split())}
         self._child = Child("recognizer", HearingLost, _listen, model_folder, wake_phrases)
         self._unanswered_bytes = 0
 
@@ -138,13 +144,27 @@ class Hearing:
         return answer.utterances
 
 
+def what_may_be_said(model_folder: Path, wake_phrases: tuple[str, ...] = ()) -> WordList:
+    """The recognizer's list: every word of the grammar that the model knows, and examples.
+
+    Args:
+        model_folder: in Vosk's layout.
+        wake_phrases: the user's own.
+    """
+    known = known_words(model_folder)
+    phrases = [
+        phrase
+        for phrase in example_phrases(EXAMPLE_PHRASES, Random(PHRASE_SEED).randrange)
+        if known.issuperset(phrase.split())
+    ]
+    words = known & {*vocabulary(), *(word for phrase in wake_phrases for word in phrase.split())}
+    # A wake phrase counts as often as the commonest commands do among the examples.
+    return word_list(sorted(words), [*phrases, *wake_phrases * (EXAMPLE_PHRASES // 100)])
+
+
 def _listen(pipe: Connection, model_folder: Path, wake_phrases: tuple[str, ...]) -> None:
     """The child's whole life: loads the model, then answers each block of sound."""
-    phrases = example_phrases(EXAMPLE_PHRASES, Random(PHRASE_SEED).randrange)
-    own_words = sorted({word for phrase in wake_phrases for word in phrase.split()})
-    # A wake phrase counts as often as the commonest commands do among the examples.
-    own_phrases = wake_phrases * (EXAMPLE_PHRASES // 100)
-    words = word_list([*vocabulary(), *own_words], [*phrases, *own_phrases])
+    words = what_may_be_said(model_folder, wake_phrases)
     try:
         recognizer = Recognizer(model_folder)
     except RuntimeError as error:

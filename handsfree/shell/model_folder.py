@@ -39,7 +39,7 @@ def check_model(folder: Path, words: Iterable[str]) -> None:
 
     Args:
         folder: a folder in Vosk's model layout.
-        words: every word the program has to hear.
+        words: those the program cannot do without.
 
     Raises:
         ModelUnusable: with one sentence that names the file or the words.
@@ -59,8 +59,7 @@ def check_model(folder: Path, words: Iterable[str]) -> None:
                 f"The model at {folder} takes no word list at run time ({name} is missing). "
                 "Use one of the models that Vosk calls small."
             )
-    known = _vocabulary(folder)
-    missing = sorted({UNKNOWN_WORD, *words} - known)
+    missing = sorted({UNKNOWN_WORD, *words} - known_words(folder))
     if missing:
         raise ModelUnusable(
             f"The model at {folder} lacks {len(missing)} of the words the program has to hear: "
@@ -68,9 +67,10 @@ def check_model(folder: Path, words: Iterable[str]) -> None:
         )
 
 
-def _vocabulary(folder: Path) -> set[str]:
+def known_words(folder: Path) -> frozenset[str]:
+    """Every word the model can hear."""
     text = (folder / "graph/words.txt").read_text(encoding="utf-8", errors="replace")
-    return {line.split(" ", 1)[0] for line in text.splitlines() if line}
+    return frozenset(line.split(" ", 1)[0] for line in text.splitlines() if line)
 
 
 def _check_sums(folder: Path) -> None:

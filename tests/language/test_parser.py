@@ -44,6 +44,9 @@ def test_readings(text: str, component: Component | None, grams: int) -> None:
     [
         ("yes", said.Confirm()),
         ("yes that is right", said.Confirm()),
+        ("yes please", said.Confirm()),
+        ("that's not right", said.Deny()),
+        ("okay it's mixed now", said.StartClock()),
         ("no", said.Deny()),
         ("scratch that", said.ScratchThat()),
         ("undo", said.ScratchThat()),
@@ -93,10 +96,14 @@ def test_other_sentences(text: str, intent: Intent) -> None:
     [
         ("", Reason.SILENCE),
         ("resin [unk] five grams", Reason.UNKNOWN_WORDS),
-        ("resin eight five six grams please", Reason.NO_SENTENCE),
+        ("resin eight five six grams friend", Reason.NO_SENTENCE),
         ("resin", None),
         ("resin hardener", Reason.NO_SENTENCE),
         ("yes no", Reason.NO_SENTENCE),
+        # "that is not right", "stop listening" and "no thanks" with a word lost or added.
+        ("that is right", Reason.NO_SENTENCE),
+        ("stop", Reason.NO_SENTENCE),
+        ("please now", Reason.NO_SENTENCE),
         ("grams eight resin", Reason.NOT_A_NUMBER),
         ("resin one point", Reason.NUMBER_CUT_OFF),
         ("resin twenty one two", Reason.NOT_A_NUMBER),

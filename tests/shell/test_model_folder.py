@@ -6,7 +6,7 @@ from random import Random
 
 import pytest
 
-from handsfree.language.grammar import vocabulary
+from handsfree.language.grammar import essential_words
 from handsfree.shell.model_folder import ModelUnusable, check_model, shipped_model
 
 
@@ -17,7 +17,7 @@ def copy(tmp_path: Path) -> Path:
 
 
 def test_the_shipped_model_is_whole() -> None:
-    check_model(shipped_model(), vocabulary())
+    check_model(shipped_model(), essential_words())
 
 
 def test_a_missing_folder_is_named(tmp_path: Path) -> None:

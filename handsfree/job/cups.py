@@ -32,6 +32,9 @@ from handsfree.language.times import whole_minutes
 
 # A cup that feels warm has risen about 10 K: more than half of its life may be gone
 # (core/potlife.py, GONE_AT_RISE); one that thickens is at its end.
+# Without a scale Celsius is meant; above this it is more likely Fahrenheit, and below its
+# Fahrenheit twin (2 °C) nobody coats, so the two cannot be mixed up unnoticed. Judgement.
+WARMEST_BARE_C = 35
 TENTH_C = Fraction(1, 10)  # What a shop's thermometer shows at best.
 HOT_SHOP_C = 30.0  # Judgement: warmer than a shop in which anybody still coats.
 SHARE_GONE = {said.CupSign.WARM: Fraction(77, 100), said.CupSign.THICK: Fraction(1)}
@@ -117,6 +120,8 @@ def start_clock(step: Step) -> Decision:
 def tell_temperature(step: Step, intent: said.TellTemperature) -> Decision:
     """A temperature: of air or surface, of the mix that was asked about, or of a running cup."""
     question = step.talk.question
+    if not intent.has_scale and any(value > WARMEST_BARE_C for value in intent.celsius):
+        return answer(step, replies.AskScale(intent.celsius[0]), Outcome.REJECTED)
     celsius_read = tuple(rounded_to_step(value, TENTH_C) for value in intent.celsius)
     match intent.place:
         case said.Place.AIR:

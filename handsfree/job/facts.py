@@ -34,8 +34,8 @@ CREDIBLE = {
     Measured.HUMIDITY_PERCENT: (Fraction(1), Fraction(100)),
 }
 SPOKEN = {
-    Measured.AIR_C: ("air", "degrees"),
-    Measured.SURFACE_C: ("surface", "degrees"),
+    Measured.AIR_C: ("air", "degrees celsius"),
+    Measured.SURFACE_C: ("surface", "degrees celsius"),
     Measured.HUMIDITY_PERCENT: ("humidity", "percent"),
 }
 FAULTS = {
@@ -56,7 +56,7 @@ def tell_condition(step: Step, measured: Measured, values: tuple[Fraction, ...])
     """Takes down a reading of air or surface, and says what follows from it."""
     what, unit = SPOKEN[measured]
     if len(values) > 1:
-        return answer(step, replies.AskDigits(unit), Outcome.ASKED)
+        return answer(step, replies.AskDigits(unit.split()[0]), Outcome.ASKED)
     value = values[0]
     low, high = CREDIBLE[measured]
     if not low <= value <= high:

@@ -145,7 +145,8 @@ def _temperature(slots: Slots) -> Intent:
     if not celsius:
         raise NotANumber(words)
     place = slots.get("place")
-    return said.TellTemperature(PLACE_WORDS[place] if place else None, celsius)
+    has_scale = words[-1] in SCALE_WORDS
+    return said.TellTemperature(PLACE_WORDS[place] if place else None, celsius, has_scale)
 
 
 def _humidity(slots: Slots) -> Intent:

@@ -56,6 +56,7 @@ class TellTemperature:
 
     place: Place | None  # None: it was not named.
     celsius: tuple[Fraction, ...]  # Every temperature the words may mean, at least one.
+    has_scale: bool = False  # Celsius or Fahrenheit was said.
 
 
 @dataclass(frozen=True)

@@ -371,6 +371,13 @@ class AskWhichTemperature:
 
 
 @dataclass(frozen=True)
+class AskScale:
+    """A temperature that is more likely in Fahrenheit: which scale is it?"""
+
+    degrees: Fraction
+
+
+@dataclass(frozen=True)
 class ConditionNoted:
     """A reading of air or surface was taken down."""
 
@@ -778,6 +785,7 @@ Reply = (
     | AskTotalWanted
     | TotalPlan
     | AskWhichTemperature
+    | AskScale
     | ConditionNoted
     | TooColdToCure
     | ConditionUnlikely

@@ -22,6 +22,7 @@ from handsfree.language.replies import (
     AskDigits,
     AskEmptied,
     AskFinal,
+    AskScale,
     AskJobDone,
     AskLength,
     AskMixTemperature,
@@ -178,6 +179,11 @@ def _wording(reply: Reply) -> str:
             )
         case AskWhichTemperature():
             return "Please say it again with air, surface, or cup."
+        case AskScale(degrees):
+            return (
+                f"{_capital(say_digits(degrees))} degrees celsius or fahrenheit? "
+                "Please say it again with its scale."
+            )
         case ConditionNoted(what, value, unit, missing):
             end = f" I still need {_listed(missing)}." if missing else ""
             return f"{_capital(what)} {say_digits(value)} {unit}.{end}"

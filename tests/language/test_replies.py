@@ -113,6 +113,7 @@ EXAMPLES: list[Reply] = [
     replies.AskTotalWanted(F(500)),
     replies.TotalPlan(F(438), F(62)),
     replies.AskWhichTemperature(),
+    replies.AskScale(F(68)),
     replies.ConditionNoted("air", F(22), "degrees", ("the surface", "the humidity")),
     replies.ConditionNoted("air", F(22), "degrees", ()),
     replies.ConditionUnlikely("humidity", F(400)),

@@ -14,7 +14,7 @@ from handsfree.core.cure import (
     stage_time,
     tape_times,
 )
-from handsfree.job.events import ConditionTold, Measured
+from handsfree.job.events import Measured
 from handsfree.job.state import Coat, State
 from handsfree.language.intents import Film
 
@@ -117,11 +117,6 @@ def recoat_now(table: CureTable, state: State, coat: Coat, now: datetime) -> Rec
         now_hours=_hours(now - coat.finished_at),
         slow_share=slow_share(table, state, coat),
     )
-
-
-def latest(told: ConditionTold | None, now: datetime) -> timedelta | None:
-    """How old a reading is; None when there is none."""
-    return None if told is None else now - told.at
 
 
 def _hours(length: timedelta) -> float:

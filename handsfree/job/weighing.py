@@ -13,7 +13,7 @@ from handsfree.job.dialogue import (
     ConfirmReading,
     Talk,
 )
-from handsfree.job.events import BatchOpened, Event, ReadingTaken
+from handsfree.job.events import BatchOpened, Event, ReadingTaken, TakenBack
 from handsfree.job.state import Batch, evolve
 from handsfree.job.step import Decision, Outcome, Step, answer, fresh_talk
 from handsfree.language import intents as said
@@ -23,6 +23,9 @@ from handsfree.language.replies import Reply
 
 
 def take_reading(step: Step, intent: said.TakeReading) -> Decision:
+    last = step.state.last_fact
+    if intent.is_correction and step.talk.question is None and isinstance(last, ReadingTaken):
+        return _correct(step, intent)
     values = tuple(mass.grams for mass in intent.masses)
     if len(values) > 1:
         question = ChooseValue(intent.component, values)
@@ -41,6 +44,16 @@ def take_reading(step: Step, intent: said.TakeReading) -> Decision:
     component = intent.component or _component_of_question(step.talk)
     step = replace(step, is_sure=step.is_sure and _is_plain(intent))
     return place_reading(step, component, shown_g)
+
+
+def _correct(step: Step, intent: said.TakeReading) -> Decision:
+    """A reading in place of the last accepted one, which is taken back by a new event."""
+    taken_back = TakenBack(step.now)
+    before = replace(step, state=evolve(step.state, taken_back))
+    decision = take_reading(before, replace(intent, is_correction=False))
+    if decision.outcome is Outcome.REJECTED:
+        return decision
+    return replace(decision, events=(taken_back, *decision.events))
 
 
 def _is_plain(intent: said.TakeReading) -> bool:

@@ -53,6 +53,7 @@ class Listener:
         self._microphone = microphone
         self._hearing = hearing
         self._speaker = speaker
+        self._overruns = microphone.overruns
         self._stopping = threading.Event()
         self._noise = NoiseWatch()
         self._has_noise_fallen = threading.Event()
@@ -88,6 +89,12 @@ class Listener:
             self._hearing.finish()
         block = self._microphone.read(POLL_S)
         if block is None:
+            return
+        if self._microphone.overruns != self._overruns:
+            # Sound was lost: a number with a hole in it must not be understood.
+            self._overruns = self._microphone.overruns
+            if self._hearing.finish():
+                self.inputs.put(HearingLost())
             return
         if self._noise.has_fallen(block):
             self._has_noise_fallen.set()

@@ -75,6 +75,19 @@ def test_a_correction_replaces_the_open_number(say: Say) -> None:
     assert say("no resin eight six five grams") == "Resin eight six five grams. Is that right?"
 
 
+def test_a_correction_replaces_the_last_accepted_reading(say: Say, session: Session) -> None:
+    say("resin eight five six grams")
+    say("yes")
+    say("hardener one one five")
+    assert say("no hardener one zero five") == "One zero five. One seven more."
+    batch = session.state.open_batch
+    assert batch is not None
+    assert batch.grams_of(Component.HARDENER) == 105
+    # A correction that cannot be is refused, and what it would replace stays.
+    say("no hardener one zero five point five")
+    assert session.state.open_batch == batch
+
+
 def test_a_bare_number_needs_its_part(say: Say) -> None:
     assert say("one six four grams") == "One six four grams. Resin or hardener?"
     assert say("yes") == "One six four grams. Resin or hardener?"

@@ -3,20 +3,24 @@
 from collections.abc import Iterator
 from datetime import time, timedelta
 from pathlib import Path
+from typing import cast
 
 import pytest
 
 from handsfree.job.alarms import QuietHours
-from handsfree.job.boundary import Heard, Priority, Say, TimePassed
+from handsfree.job.boundary import Heard, HearingLost, Priority, Say, TimePassed
 from handsfree.job.reminders import Urgency
 from handsfree.language import replies
 from handsfree.language.intents import Manner
 from handsfree.shell import live
 from handsfree.shell.cards import load_card
 from handsfree.shell.clock import Clock
+from handsfree.shell.ear import Utterance
+from handsfree.shell.hearing import Hearing
 from handsfree.shell.job_folder import Reopened, reopen
 from handsfree.shell.journal import Journal
-from handsfree.shell.live import Caller
+from handsfree.shell.live import Caller, Listener
+from handsfree.shell.microphone import Microphone
 from handsfree.shell.session import Session, setup_of
 from handsfree.shell.tones import tone
 from handsfree.shell.voice import Speech
@@ -105,6 +109,8 @@ class EndingTime(FakeTime):
 class Silence:
     """A microphone that hears nothing, and what recognizes nothing in it."""
 
+    overruns = 0
+
     name = "a test"
 
     def __enter__(self) -> "Silence":
@@ -184,3 +190,44 @@ def test_an_alarm_has_the_high_tone_and_a_recording_to_fall_back_on(
     (call,) = ear.called
     assert call[0].startswith("Not saved.")
     assert call[1:] == (Priority.ALARM, tone(Urgency.HIGH), True)
+
+
+class Stuttering:
+    """A microphone that loses sound once, in the middle of a sentence."""
+
+    def __init__(self) -> None:
+        self.overruns = 0
+        self.reads = 0
+
+    def read(self, _timeout_s: float) -> bytes | None:
+        self.reads += 1
+        if self.reads == 2:
+            self.overruns = 1
+        return bytes(640)
+
+    def drop_waiting(self) -> None:
+        """Nothing waits."""
+
+
+class MidSentence:
+    """A recognizer with a sentence open, which hears its end only if it is given the gap."""
+
+    def __init__(self) -> None:
+        self.is_open = True
+
+    def hear(self, _block: bytes) -> list[Utterance]:
+        return []
+
+    def finish(self) -> list[Utterance]:
+        was_open, self.is_open = self.is_open, False
+        return [Utterance(0.0, 1.0, ("resin", "five"), (1.0, 1.0), None)] if was_open else []
+
+
+def test_a_sentence_with_a_hole_in_it_is_not_understood_but_asked_again() -> None:
+    microphone = cast(Microphone, Stuttering())
+    listener = Listener(microphone, cast(Hearing, MidSentence()), None)
+    try:
+        assert listener.inputs.get(timeout=5) == HearingLost()
+    finally:
+        listener.stop()
+    assert listener.inputs.empty()

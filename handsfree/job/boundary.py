@@ -13,6 +13,7 @@ class Heard:
 
     words: tuple[str, ...]
     confidence: float = 1.0  # Of the word recognized least surely, 0 to 1; typed words are sure.
+    is_noisy: bool = False  # The words barely stood out of the noise.
     is_clipped: bool = False
     is_too_long: bool = False
 

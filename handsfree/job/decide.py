@@ -83,7 +83,8 @@ def decide(setup: Setup, state: State, talk: Talk, incoming: Input, now: datetim
     match incoming:
         case Heard():
             is_sure = incoming.confidence >= SURE_CONFIDENCE
-            decision = _decide_words(replace(step, is_sure=is_sure), incoming)
+            step = replace(step, is_sure=is_sure, is_noisy=incoming.is_noisy)
+            decision = _decide_words(step, incoming)
         case TimePassed():
             decision = announce(step)
         case HearingLost():

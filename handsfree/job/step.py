@@ -62,6 +62,7 @@ class Step:
     talk: Talk
     now: datetime
     is_sure: bool = True  # Every word was recognized surely.
+    is_noisy: bool = False
 
     @property
     def batch(self) -> Batch | None:

@@ -175,7 +175,7 @@ def _progress(step: Step, batch: Batch, target: pour.Target, reading: Candidate)
             return _ask_first(step, batch, reading)
         reply = replies.AskOverPour(reading.component, reading.grams, difference_g)
         return _ask_reading(step, reading, reply)
-    if not step.is_sure:
+    if not step.is_sure or step.is_noisy:
         reply = replies.ReadBack(reading.component, reading.grams)
         return _ask_reading(step, reading, reply)
     event = _reading_taken(step, batch, reading, is_confirmed=False)

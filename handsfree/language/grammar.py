@@ -78,6 +78,9 @@ FILM_WORDS: Mapping[str, said.Film] = {
 RARE_NUMBER_WORDS = frozenset({"tree", "fower", "fife", "niner", "naught", "decimal", "negative"})
 """Number words that have a common twin."""
 
+SOUND_LIKE_NUMBERS = frozenset({"for", "to", "too"})
+"""Words that sound as a digit does: understood when typed, never offered to the recognizer."""
+
 CUP_WORDS = DIGIT_WORDS[1:]
 """More than nine cups at once is no hand job."""
 

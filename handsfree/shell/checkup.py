@@ -7,7 +7,7 @@ from importlib import metadata
 from pathlib import Path
 
 import handsfree
-from handsfree.language.grammar import essential_words, vocabulary
+from handsfree.language.grammar import SOUND_LIKE_NUMBERS, essential_words, vocabulary
 from handsfree.shell.cards import CardUnusable, load_card
 from handsfree.shell.demo import DemoMissing, demo_folder
 from handsfree.shell.model_folder import ModelUnusable, check_model, known_words, shipped_model
@@ -67,7 +67,7 @@ def _tried(name: str, look: Callable[[], str], *, is_optional: bool = False) -> 
 def _model(folder: Path | None) -> str:
     folder = folder or shipped_model()
     check_model(folder, essential_words())
-    unheard = sorted(set(vocabulary()) - known_words(folder))
+    unheard = sorted(set(vocabulary()) - (known_words(folder) - SOUND_LIKE_NUMBERS))
     if not unheard:
         return f"{folder.name}, every word in its vocabulary"
     return f"{folder.name}; some wordings can only be typed: {', '.join(unheard)}"

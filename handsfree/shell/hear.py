@@ -20,6 +20,9 @@ from handsfree.shell.session import Session
 from handsfree.shell.typed import FIRST_DAY
 
 BAD_INPUT = 2
+# At 10 dB and below wrong digits come with full confidence, at 20 dB hardly ever (measured with
+# bench hearing); speech over noise is also how people judge whether they were heard.
+CLEAR_SNR_DB = 15.0
 
 
 @dataclass(frozen=True)
@@ -42,6 +45,7 @@ def heard_of(utterance: Utterance) -> Heard:
     return Heard(
         utterance.words,
         confidence=min(utterance.confidences, default=1.0),
+        is_noisy=utterance.snr_db < CLEAR_SNR_DB,
         is_clipped=utterance.trouble is Trouble.CLIPPED,
         is_too_long=utterance.trouble is Trouble.TOO_LONG,
     )

@@ -6,7 +6,12 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from random import Random
 
-from handsfree.language.grammar import essential_words, example_phrases, vocabulary
+from handsfree.language.grammar import (
+    SOUND_LIKE_NUMBERS,
+    essential_words,
+    example_phrases,
+    vocabulary,
+)
 from handsfree.shell.child import Child
 from handsfree.shell.ear import Ear, Utterance
 from handsfree.shell.model_folder import check_model, known_words
@@ -151,7 +156,7 @@ def what_may_be_said(model_folder: Path, wake_phrases: tuple[str, ...] = ()) -> 
         model_folder: in Vosk's layout.
         wake_phrases: the user's own.
     """
-    known = known_words(model_folder)
+    known = known_words(model_folder) - SOUND_LIKE_NUMBERS
     phrases = [
         phrase
         for phrase in example_phrases(EXAMPLE_PHRASES, Random(PHRASE_SEED).randrange)

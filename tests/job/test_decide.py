@@ -231,6 +231,16 @@ def test_an_unsure_progress_is_asked_and_an_unsure_yes_does_not_count(
     assert session.state == before
 
 
+def test_a_progress_in_noise_is_asked_but_a_yes_counts(say: Say, session: Session) -> None:
+    say("resin eight five six grams")
+    yes = session.step(Heard(("yes",), is_noisy=True), FIRST_DAY)
+    assert yes.outcome is Outcome.ACCEPTED
+    before = session.state
+    words = tuple("hardener one one five".split())
+    assert session.step(Heard(words, is_noisy=True), FIRST_DAY).outcome is Outcome.ASKED
+    assert session.state == before
+
+
 def test_a_radio_that_parses_but_never_ends_is_refused(session: Session) -> None:
     words = tuple("resin eight five six grams".split())
     decision = session.step(Heard(words, is_too_long=True), FIRST_DAY)

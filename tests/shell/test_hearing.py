@@ -1,6 +1,7 @@
 """The recognizer process: real recordings, crashes and hangs."""
 
 import csv
+import json
 import os
 import signal
 from pathlib import Path
@@ -11,9 +12,10 @@ import pytest
 from handsfree.language.intents import TakeReading
 from handsfree.language.parser import parse
 from handsfree.shell.audio_file import blocks_of, pcm16
+from handsfree.shell.bench import mixed, samples_of
 from handsfree.shell.ear import Trouble
 from handsfree.shell.endpoint import SAMPLE_RATE_HZ
-from handsfree.shell.hearing import Hearing, HearingLost
+from handsfree.shell.hearing import Hearing, HearingLost, what_may_be_said
 from handsfree.shell.model_folder import ModelUnusable, shipped_model
 from tests.conftest import FIXTURES
 
@@ -137,3 +139,21 @@ def test_a_bad_model_is_refused_before_a_process_starts(tmp_path: Path) -> None:
     with pytest.raises(ModelUnusable, match="no complete speech model"):
         hearing.start()
     assert hearing.pid is None
+
+
+@pytest.mark.parametrize("snr_db", [10.0, 20.0])
+def test_speech_over_noise_is_measured(hearing: Hearing, snr_db: float) -> None:
+    clean = samples_of(FIXTURES / "demo" / "02_resin_eight_five_six_grams.flac")
+    hiss = np.random.default_rng(3).normal(0, 0.1, 10 * SAMPLE_RATE_HZ).astype(np.float32)
+    sound = pcm16(mixed(clean, hiss, snr_db, "seed"))
+    blocks = [sound[at : at + 3200] for at in range(0, len(sound), 3200)]
+    (utterance,) = hearing.hear_all(iter(blocks))
+    # The mixing takes the power where there is speech, the ear between its first and last sound.
+    assert utterance.snr_db == pytest.approx(snr_db, abs=3.5)
+
+
+def test_words_that_sound_like_digits_are_never_offered_to_the_recognizer() -> None:
+    entries = json.loads(what_may_be_said(shipped_model()).json_text)
+    words = {word for entry in entries for word in entry.split()}
+    assert not words & {"to", "too", "for", "won", "ate"}
+    assert {"two", "four", "one", "eight"} <= words

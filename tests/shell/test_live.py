@@ -220,7 +220,7 @@ class MidSentence:
 
     def finish(self) -> list[Utterance]:
         was_open, self.is_open = self.is_open, False
-        return [Utterance(0.0, 1.0, ("resin", "five"), (1.0, 1.0), None)] if was_open else []
+        return [Utterance(0.0, 1.0, ("resin", "five"), (1.0, 1.0), None, 30.0)] if was_open else []
 
 
 def test_a_sentence_with_a_hole_in_it_is_not_understood_but_asked_again() -> None:

@@ -12,10 +12,9 @@ import numpy as np
 import soxr
 
 from handsfree.language.wording import wording
-from handsfree.shell.audio_file import pcm16
-from handsfree.shell.endpoint import SAMPLE_RATE_HZ
 from handsfree.shell.model_folder import shipped_model
 from handsfree.shell.recognizer import Recognizer, word_list
+from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16
 from handsfree.shell.voice import Speech, Voice
 from tests.language.test_replies import EXAMPLES
 

@@ -25,6 +25,7 @@ from handsfree.job.facts import tell_condition
 from handsfree.job.reminders import waiting
 from handsfree.job.state import Batch, replay
 from handsfree.job.step import Decision, Outcome, Step, answer, fresh_talk
+from handsfree.job.weighing import too_small
 from handsfree.language import intents as said
 from handsfree.language import replies
 from handsfree.language.replies import Called, Reply
@@ -87,10 +88,9 @@ def want_total(step: Step, intent: said.WantTotal) -> Decision:
     wanted = TotalWanted(step.now, number, total_g)
     target = pour.target_of(step.setup.recipe, Batch(number, wanted_total_g=total_g))
     assert target is not None
-    small = pour.too_small(step.setup.recipe, target, batch, scale)
+    small = too_small(step, batch, target)
     if small is not None:
-        least_g = -(-small.least_resin_g // scale.step_g) * scale.step_g
-        return answer(step, replies.BatchIsTooSmall(least_g, scale.step_g), Outcome.REJECTED)
+        return answer(step, small, Outcome.REJECTED)
     talk = replace(step.talk, question=ConfirmFact(wanted))
     return answer(step, replies.AskTotalWanted(total_g), Outcome.ASKED, talk=talk)
 

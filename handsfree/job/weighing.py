@@ -99,7 +99,7 @@ def place_reading(step: Step, component: Component | None, shown_g: Fraction) ->
             return _ask_component(step, shown_g)
         component = target.component
     if target is not None and component is target.component:
-        small = _too_small(step, batch, target)
+        small = too_small(step, batch, target)
         if small is not None:
             return answer(step, small, Outcome.REJECTED)
     zero_g = batch.zero_g
@@ -219,7 +219,8 @@ def accept(step: Step, reading: Candidate) -> Decision:
     return answer(step, reply, Outcome.ACCEPTED, events=tuple(events), talk=talk)
 
 
-def _too_small(step: Step, batch: Batch, target: pour.Target) -> Reply | None:
+def too_small(step: Step, batch: Batch, target: pour.Target) -> Reply | None:
+    """Why the scale is too coarse for so little, with the least that works; None when not."""
     scale = step.setup.scale
     refusal = pour.too_small(step.setup.recipe, target, batch, scale)
     if refusal is None:
@@ -235,7 +236,7 @@ def what_follows(step: Step, batch: Batch) -> Reply:
     target = pour.target_of(recipe, batch)
     if target is None:
         return replies.MixComplete(batch.total_g, step.setup.card.pot_life is not None)
-    small = _too_small(step, batch, target)
+    small = too_small(step, batch, target)
     if small is not None:
         return small
     if not batch.grams_of(target.component) and not pour.is_first_part_open(batch):

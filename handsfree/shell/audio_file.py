@@ -4,11 +4,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 import soundfile
 import soxr
 
-SAMPLE_RATE_HZ = 16_000
+from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16
+
 BLOCK_S = 0.1
 SHORTEST_S = 0.2
 
@@ -45,8 +45,3 @@ def blocks_of(path: Path) -> Iterator[bytes]:
             yield pcm16(resampler.resample_chunk(np.zeros(0, dtype=np.float32), last=True))
     except soundfile.LibsndfileError as error:
         raise UnreadableSound(f"{path} is not a sound file that can be read.") from error
-
-
-def pcm16(samples: npt.NDArray[np.float32]) -> bytes:
-    """Samples between -1 and 1 as 16-bit little-endian bytes, clipped at full scale."""
-    return (np.clip(samples, -1.0, 1.0) * 32767).astype("<i2").tobytes()

@@ -13,13 +13,12 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
-from functools import partial
+from functools import lru_cache, partial
 from multiprocessing import get_context
 from pathlib import Path
 from random import Random
 
 import numpy as np
-import numpy.typing as npt
 
 from handsfree.core.mix import Component
 from handsfree.job.boundary import Heard
@@ -28,7 +27,8 @@ from handsfree.language.grammar import essential_words
 from handsfree.language.intents import TakeReading
 from handsfree.language.numbers import say_digits
 from handsfree.language.quantities import KILO_WORDS, MASS_WORDS, read_mass
-from handsfree.shell.audio_file import SAMPLE_RATE_HZ, blocks_of, pcm16
+from handsfree.shell import sound_format
+from handsfree.shell.audio_file import blocks_of
 from handsfree.shell.cards import DEFAULT_CARD, load_card
 from handsfree.shell.ear import Ear, Utterance
 from handsfree.shell.hear import heard_of
@@ -36,6 +36,7 @@ from handsfree.shell.hearing import Hearing, what_may_be_said
 from handsfree.shell.model_folder import check_model, shipped_model
 from handsfree.shell.recognizer import Recognizer
 from handsfree.shell.session import Session, setup_of
+from handsfree.shell.sound_format import SAMPLE_RATE_HZ, Samples, pcm16
 from handsfree.shell.typed import FIRST_DAY
 
 # The scale of the test must not be what refuses a reading.
@@ -45,8 +46,6 @@ LATENCY_BLOCK_S = 0.02
 LATENCY_SAMPLE = 40
 # The reading is four fifths of the target: it can only be the progress of a pour.
 POUR_SHARE = Fraction(4, 5)
-
-Samples = npt.NDArray[np.float32]
 
 
 class Score(Enum):
@@ -125,13 +124,21 @@ def recordings_of(folder: Path) -> tuple[Recording, ...]:
 
 
 def samples_of(path: Path) -> Samples:
-    """A recording as 16 kHz mono samples between -1 and 1, quiet before and after it."""
-    sound = b"".join(blocks_of(path))
-    samples = np.frombuffer(sound, dtype="<i2").astype(np.float32) / np.float32(32768)
+    """A recording as samples between -1 and 1, quiet before and after it."""
     lead_in = np.zeros(int(LEAD_IN_S * SAMPLE_RATE_HZ), np.float32)
     tail = np.zeros(int(TAIL_S * SAMPLE_RATE_HZ), np.float32)
-    padded: Samples = np.concatenate([lead_in, samples, tail])
+    padded: Samples = np.concatenate([lead_in, _decoded(path), tail])
     return padded
+
+
+def _decoded(path: Path) -> Samples:
+    return sound_format.samples_of(b"".join(blocks_of(path)))
+
+
+@lru_cache(maxsize=2)
+def _noise(path: Path) -> Samples:
+    """A noise, decoded once for all the recordings it is mixed with."""
+    return _decoded(path)
 
 
 def mixed(speech: Samples, noise: Samples, snr_db: float, seed: str) -> Samples:
@@ -182,10 +189,8 @@ class Examiner:
         """The result of one recording under one condition."""
         samples = samples_of(recording.path)
         if condition.noise is not None:
-            noise = np.frombuffer(b"".join(blocks_of(condition.noise)), dtype="<i2")
-            noise_samples: Samples = noise.astype(np.float32) / np.float32(32768)
             seed = f"{recording.path.name} {condition.name}"
-            samples = mixed(samples, noise_samples, condition.snr_db, seed)
+            samples = mixed(samples, _noise(condition.noise), condition.snr_db, seed)
         ear = Ear(self.recognizer, self.words)
         utterances = [*ear.hear(pcm16(samples)), *ear.finish()]
         heard = tuple(word for utterance in utterances for word in utterance.words)

@@ -14,11 +14,11 @@ from handsfree.shell.endpoint import (
     CHUNK_BYTES,
     CHUNK_SAMPLES,
     LEAD_IN_CHUNKS,
-    SAMPLE_RATE_HZ,
     Sound,
     SpeechMarker,
 )
-from handsfree.shell.recognizer import BYTES_PER_SAMPLE, Recognizer, UtteranceDecoder, WordList
+from handsfree.shell.recognizer import Recognizer, UtteranceDecoder, WordList
+from handsfree.shell.sound_format import BYTES_PER_SAMPLE, SAMPLE_RATE_HZ
 
 LONGEST_UTTERANCE = timedelta(seconds=8)
 FEED_CHUNKS = 3  # About 100 ms: smaller feeds cost more, larger ones delay the end.

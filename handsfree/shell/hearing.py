@@ -15,13 +15,8 @@ from handsfree.language.grammar import (
 from handsfree.shell.child import Child
 from handsfree.shell.ear import Ear, Utterance
 from handsfree.shell.model_folder import check_model, known_words
-from handsfree.shell.recognizer import (
-    BYTES_PER_SAMPLE,
-    SAMPLE_RATE_HZ,
-    Recognizer,
-    WordList,
-    word_list,
-)
+from handsfree.shell.recognizer import Recognizer, WordList, word_list
+from handsfree.shell.sound_format import BYTES_PER_SAMPLE, SAMPLE_RATE_HZ
 
 EXAMPLE_PHRASES = 2_000
 # The phrases are the same each time, so that the same sound gives the same words.

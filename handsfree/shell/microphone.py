@@ -4,11 +4,10 @@ import queue
 from types import ModuleType
 from typing import Any
 
-import numpy as np
 import soxr
 
-from handsfree.shell.audio_file import SAMPLE_RATE_HZ, pcm16
 from handsfree.shell.sound_device import require_device
+from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16, samples_of
 
 BLOCK_S = 0.02
 QUEUE_S = 10.0  # More than any stall that is not a fault.
@@ -60,8 +59,7 @@ class Microphone:
             block = self._queue.get(timeout=timeout_s)
         except queue.Empty:
             return None
-        samples = np.frombuffer(block, dtype="<i2").astype(np.float32) / 32768
-        return pcm16(self._resampler.resample_chunk(samples))
+        return pcm16(self._resampler.resample_chunk(samples_of(block)))
 
     def drop_waiting(self) -> None:
         """Forgets sound that has not been read."""

@@ -13,9 +13,7 @@ from pathlib import Path
 import vosk
 
 from handsfree.language.grammar import UNKNOWN_WORD
-
-SAMPLE_RATE_HZ = 16_000
-BYTES_PER_SAMPLE = 2
+from handsfree.shell.sound_format import SAMPLE_RATE_HZ
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,12 @@ import pytest
 
 from handsfree.language.intents import TakeReading
 from handsfree.language.parser import parse
-from handsfree.shell.audio_file import blocks_of, pcm16
+from handsfree.shell.audio_file import blocks_of
 from handsfree.shell.bench import mixed, samples_of
 from handsfree.shell.ear import Trouble
-from handsfree.shell.endpoint import SAMPLE_RATE_HZ
 from handsfree.shell.hearing import Hearing, HearingLost, what_may_be_said
 from handsfree.shell.model_folder import ModelUnusable, shipped_model
+from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16
 from tests.conftest import FIXTURES
 
 pytestmark = pytest.mark.audio

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from handsfree.shell.audio_file import BLOCK_S, SAMPLE_RATE_HZ, pcm16
+from handsfree.shell.audio_file import BLOCK_S
 from handsfree.shell.noise import NoiseWatch
+from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16
 
 FRAMES = int(BLOCK_S * SAMPLE_RATE_HZ)
 

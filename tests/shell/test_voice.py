@@ -10,8 +10,8 @@ import pytest
 import soxr
 
 from handsfree.job.boundary import Priority
-from handsfree.shell.endpoint import SAMPLE_RATE_HZ
 from handsfree.shell.hearing import Hearing
+from handsfree.shell.sound_format import SAMPLE_RATE_HZ
 from handsfree.shell.speaker import Speaker, WaveFile
 from handsfree.shell.voice import Speech, Voice, VoiceLost, check_length
 

@@ -28,12 +28,32 @@ class HearingLost:
     """The recognizer failed and was started again."""
 
 
+class MicrophoneState(Enum):
+    """What has become of the microphone."""
+
+    GONE = "gone"  # Pulled out, or taken away by the system.
+    MUTED = "muted"  # It gives no sound at all, not even noise.
+    BACK = "back"
+
+
+@dataclass(frozen=True)
+class MicrophoneChanged:
+    """The microphone went, or came back."""
+
+    state: MicrophoneState
+
+
+@dataclass(frozen=True)
+class KeyPressed:
+    """A key or a pedal in place of the wake phrase."""
+
+
 @dataclass(frozen=True)
 class Opened:
     """A session begins: somebody is there to be told the usual caution."""
 
 
-Input = Heard | TimePassed | HearingLost | Opened
+Input = Heard | TimePassed | HearingLost | MicrophoneChanged | KeyPressed | Opened
 
 
 class Priority(Enum):

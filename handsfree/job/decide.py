@@ -13,7 +13,12 @@ from handsfree.job.boundary import (
     Heard,
     HearingLost,
     Input,
+    KeyPressed,
+    MicrophoneChanged,
+    MicrophoneState,
     Opened,
+    Priority,
+    Say,
     TimePassed,
 )
 from handsfree.job.calls import (
@@ -75,6 +80,7 @@ from handsfree.language import replies
 from handsfree.language.grammar import ROWS, Topic
 from handsfree.language.intents import Intent
 from handsfree.language.parser import Misheard, Reason, parse
+from handsfree.language.replies import Reply
 from handsfree.language.times import whole_minutes
 
 NOTE_WORD = "note"
@@ -107,6 +113,10 @@ def decide(setup: Setup, state: State, talk: Talk, incoming: Input, now: datetim
             decision = announce(step)
         case HearingLost():
             decision = answer(step, replies.HearingRestarted(), Outcome.REJECTED)
+        case MicrophoneChanged(change):
+            decision = _microphone_changed(step, change)
+        case KeyPressed():
+            decision = _wake(step)
         case Opened():
             card = step.setup.card
             opening = replies.Opening(card.name, card.invented)
@@ -114,6 +124,42 @@ def decide(setup: Setup, state: State, talk: Talk, incoming: Input, now: datetim
         case _:
             assert_never(incoming)
     return replace(decision, talk=_remembered(decision, now))
+
+
+def is_awake(setup: Setup, state: State, talk: Talk, now: datetime) -> bool:
+    """Whether every sentence is listened to, and not only the wake phrase and danger.
+
+    A question that is open and a cup that is being poured keep it awake: who holds a can over
+    a scale shall not have to say a phrase first.
+    """
+    if talk.is_asleep:
+        return False
+    if setup.attention is None or talk.question is not None or talk.attended_at is None:
+        return True
+    return is_pouring(setup, state) or now - talk.attended_at < setup.attention
+
+
+def is_pouring(setup: Setup, state: State) -> bool:
+    """Whether a cup on the scale is not complete yet."""
+    batch = state.open_batch
+    if batch is None or batch.emptied_at is not None or not batch.readings:
+        return False
+    return not pour.is_complete(setup.at(state).recipe, batch)
+
+
+def _wake(step: Step) -> Decision:
+    talk = replace(step.talk, is_asleep=False)
+    return answer(step, replies.Awake(), Outcome.ACCEPTED, talk=talk)
+
+
+def _microphone_changed(step: Step, change: MicrophoneState) -> Decision:
+    said_of: dict[MicrophoneState, Reply] = {
+        MicrophoneState.GONE: replies.MicrophoneGone(),
+        MicrophoneState.MUTED: replies.MicrophoneMuted(),
+        MicrophoneState.BACK: replies.MicrophoneBack(),
+    }
+    reply = said_of[change]
+    return Decision(step.talk, Outcome.ACCEPTED, effects=(Say(reply, Priority.CALL),))
 
 
 def next_deadline(setup: Setup, state: State, talk: Talk) -> datetime | None:
@@ -125,6 +171,9 @@ def next_deadline(setup: Setup, state: State, talk: Talk) -> datetime | None:
 def _remembered(decision: Decision, now: datetime) -> Talk:
     """What was said last, and since when a question waits."""
     talk = decision.talk
+    if decision.said and decision.outcome is not Outcome.REJECTED:
+        # Talk that is not understood, such as a radio's, does not keep it awake.
+        talk = replace(talk, attended_at=now)
     said_now = [effect.reply for effect in decision.said]
     if said_now and not isinstance(decision.intent, said.AskRepeat):
         talk = replace(talk, last=said_now[-1])
@@ -138,7 +187,13 @@ def _remembered(decision: Decision, now: datetime) -> Talk:
 def _decide_words(step: Step, heard: Heard) -> Decision:
     words = heard.words
     meaning: Intent | Misheard = parse(words)
-    if words in step.setup.wake_phrases:
+    called = next((p for p in step.setup.wake_phrases if words[: len(p)] == p), ())
+    if called and words != called:
+        # "hello bench, how long is left": the phrase wakes, the rest is the sentence.
+        step = replace(step, talk=replace(step.talk, is_asleep=False, attended_at=step.now))
+        words = words[len(called) :]
+        meaning = parse(words)
+    elif called:
         meaning = said.WakeUp()
     elif isinstance(meaning, said.WakeUp):
         # The phrase the program comes with, where the user has chosen others.
@@ -146,7 +201,7 @@ def _decide_words(step: Step, heard: Heard) -> Decision:
     if heard.is_too_long:
         # Even if the words parse: a radio was on, or the sentence was cut.
         meaning = Misheard(Reason.TOO_LONG, words, has_number=False, has_component=False)
-    if step.talk.is_asleep and not _wakes(meaning):
+    if not is_awake(step.setup, step.state, step.talk, step.now) and not _wakes(meaning):
         return Decision(step.talk, Outcome.IGNORED)
     note = _note_in(step, words, meaning)
     if note:
@@ -257,8 +312,7 @@ def _decide_intent(step: Step, intent: Intent) -> Decision:
             asleep = replies.Asleep(" ".join(step.setup.wake_phrases[0]))
             return answer(step, asleep, Outcome.ACCEPTED, talk=talk)
         case said.WakeUp():
-            talk = replace(step.talk, is_asleep=False)
-            return answer(step, replies.Awake(), Outcome.ACCEPTED, talk=talk)
+            return _wake(step)
         case said.EndJob():
             return end_job(step)
         case said.Confirm():

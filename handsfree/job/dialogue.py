@@ -93,6 +93,7 @@ class Talk:
     last: Reply | None = None
     last_called: str | None = None  # Key of the reminder announced last.
     is_asleep: bool = False
+    attended_at: datetime | None = None  # When something was understood, or called, last.
     quiet_until: datetime | None = None  # Until then only what would spoil the work is called.
 
     def is_quiet(self, now: datetime) -> bool:

@@ -1,7 +1,7 @@
 """One decision: what it starts from and what it gives."""
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from enum import Enum
 
 from handsfree.core.card import ProductCard
@@ -28,6 +28,7 @@ class Setup:
     )
     zone: tzinfo = UTC  # Of the listener: for times of day that are said.
     known: Shelf | None = None  # All products at hand; None: only the one.
+    attention: timedelta | None = None  # Awake so long after an exchange; None: always.
     keeps_note_sound: bool = False  # The user asked for it: else no sound is ever stored.
 
     @property
@@ -115,4 +116,5 @@ def fresh_talk(step: Step) -> Talk:
         last_called=step.talk.last_called,
         is_asleep=step.talk.is_asleep,
         quiet_until=step.talk.quiet_until,
+        attended_at=step.talk.attended_at,
     )

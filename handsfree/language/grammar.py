@@ -107,6 +107,17 @@ CUP_WORDS = DIGIT_WORDS[1:]
 
 WAKE_PHRASES = ("hello bench", "listen bench")
 
+DANGER_SENTENCES = (
+    "the cup is smoking",
+    "cup is smoking",
+    "it is smoking",
+    "it's smoking",
+    "there is smoke",
+    "the pot is smoking",
+    "the mix is smoking",
+)
+"""What is listened to even asleep; whole sentences, since a single word is soon misheard."""
+
 PUT_OFF_BY_DEFAULT = timedelta(minutes=10)
 HUSH_BY_DEFAULT = timedelta(minutes=2)
 

@@ -307,6 +307,21 @@ class HearingRestarted:
 
 
 @dataclass(frozen=True)
+class MicrophoneGone:
+    """Nothing can be heard: the device has gone."""
+
+
+@dataclass(frozen=True)
+class MicrophoneMuted:
+    """Nothing can be heard: the device gives no sound at all."""
+
+
+@dataclass(frozen=True)
+class MicrophoneBack:
+    """What is said can be heard again."""
+
+
+@dataclass(frozen=True)
 class RefusedByCard:
     """A calculation that the card does not allow, in the calculation's own words."""
 
@@ -1102,6 +1117,9 @@ Reply = (
     | TooLoud
     | NoSpeech
     | HearingRestarted
+    | MicrophoneGone
+    | MicrophoneMuted
+    | MicrophoneBack
     | RefusedByCard
     | CallTogether
     | RecordReply

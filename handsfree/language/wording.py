@@ -83,6 +83,9 @@ from handsfree.language.replies import (
     LotNoted,
     MayCoat,
     MayNotCoat,
+    MicrophoneBack,
+    MicrophoneGone,
+    MicrophoneMuted,
     Missed,
     MixComplete,
     MoreThanMixed,
@@ -523,6 +526,12 @@ def _wording(reply: Reply) -> str:
             return "I heard no speech."
         case HearingRestarted():
             return "I could not hear for a moment. Please say the last thing again."
+        case MicrophoneGone():
+            return "The microphone has gone. Plug it in again; the clocks and alarms go on."
+        case MicrophoneMuted():
+            return "The microphone gives no sound at all. Is it muted?"
+        case MicrophoneBack():
+            return "I can hear you again."
         case RefusedByCard(sentence):
             return sentence
         case CallTogether(calls, more, is_missed_now):

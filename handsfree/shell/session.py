@@ -2,14 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Protocol
 
 from handsfree.core.card import ProductCard
 from handsfree.job import pour
 from handsfree.job.boundary import Effect, Input, Priority, Say
-from handsfree.job.decide import decide, next_deadline
+from handsfree.job.decide import decide, is_awake, next_deadline
 from handsfree.job.dialogue import Talk
 from handsfree.job.events import Event
 from handsfree.job.shelf import Shelf
@@ -111,9 +111,13 @@ class Session:
             return (Say(replies.NotSaved(), Priority.ALARM),)
         return () if was_saved else (Say(replies.SavedAgain(), Priority.CALL),)
 
-    def note_called(self, key: str) -> None:
+    def is_awake(self, now: datetime) -> bool:
+        """Whether every sentence is listened to, and not only the wake phrase and danger."""
+        return is_awake(self.setup, self.state, self.talk, now)
+
+    def note_called(self, key: str, now: datetime) -> None:
         """An announcement was said again: an answer is of that one now."""
-        self.talk = replace(self.talk, last_called=key)
+        self.talk = replace(self.talk, last_called=key, attended_at=now)
 
     def words_of(self, reply: Reply) -> str:
         """The reply's wording at this session's level."""
@@ -139,6 +143,7 @@ def setup_of(
     zone: tzinfo = UTC,
     others: tuple[ProductCard, ...] = (),
     keeps_note_sound: bool = False,
+    attention: timedelta | None = None,
 ) -> Setup:
     """What is given from outside, checked.
 
@@ -148,6 +153,7 @@ def setup_of(
         wake_phrases: two or more words each.
         zone: of the listener.
         others: products that may be named in its place.
+        attention: how long it listens to all after an exchange; None: always.
         keeps_note_sound: whether the sound of a note is stored beside its words.
 
     Raises:
@@ -164,5 +170,6 @@ def setup_of(
         phrases,
         zone,
         Shelf(card, others),
+        attention,
         keeps_note_sound,
     )

@@ -7,7 +7,13 @@ from fractions import Fraction
 import pytest
 
 from handsfree.core.card import ProductCard
-from handsfree.job.boundary import Heard, TimePassed
+from handsfree.job.boundary import (
+    Heard,
+    KeyPressed,
+    MicrophoneChanged,
+    MicrophoneState,
+    TimePassed,
+)
 from handsfree.job.events import (
     Announced,
     CoatFinished,
@@ -174,3 +180,69 @@ def test_the_state_after_a_job_is_opened_and_taken_back_is_the_state_before() ->
     after = replay([JobOpened(at(1), 2), TakenBack(at(2))], before)
     assert replace(after, log=()) == replace(before, log=())
     assert after != State()
+
+
+# --- attention -----------------------------------------------------------------------------
+
+
+def attentive() -> Session:
+    return Session(setup_of(GATE, attention=timedelta(minutes=5)))
+
+
+def test_after_a_while_only_the_wake_phrase_and_danger_are_listened_to() -> None:
+    session = attentive()
+    assert say(session, 0, "help")
+    assert session.is_awake(at(4.9))
+    assert not session.is_awake(at(5))
+    assert say(session, 6, "resin eight five six grams") == ""
+    assert "Do not breathe it" in say(session, 7, "the cup is smoking")
+    assert say(session, 20, "hello bench") == "I am listening."
+    assert say(session, 21, "resin eight five six grams").endswith("Is that right?")
+
+
+def test_the_wake_phrase_and_a_sentence_may_come_in_one_breath() -> None:
+    session = attentive()
+    say(session, 0, "help")
+    assert say(session, 9, "hello bench resin eight five six grams").endswith("Is that right?")
+    say(session, 9.5, "yes", "go to sleep")
+    assert say(session, 10, "listen bench how much hardener").endswith("nine seven eight.")
+
+
+def test_a_radio_that_is_not_understood_does_not_keep_it_awake() -> None:
+    session = attentive()
+    say(session, 0, "help")
+    for minutes in (1, 2, 3, 4):
+        say(session, minutes, "and now the [unk]")
+    assert not session.is_awake(at(5.5))
+
+
+def test_a_pour_and_a_call_keep_it_awake() -> None:
+    session = attentive()
+    say(session, 0, "remind me in nine minutes")
+    assert not session.is_awake(at(8))
+    session.step(TimePassed(), at(9.1))
+    assert session.is_awake(at(14))
+    assert not session.is_awake(at(15))
+    say(session, 15, "hello bench", "resin eight five six grams", "yes")
+    assert session.is_awake(at(90))
+
+
+def test_a_key_wakes_as_the_phrase_does() -> None:
+    session = attentive()
+    say(session, 0, "go to sleep")
+    decision = session.step(KeyPressed(), at(60))
+    assert [session.words_of(said.reply) for said in decision.said] == ["I am listening."]
+    assert session.is_awake(at(61))
+
+
+@pytest.mark.parametrize("state", list(MicrophoneState))
+def test_what_becomes_of_the_microphone_is_said_and_changes_nothing(
+    state: MicrophoneState,
+) -> None:
+    session = session_with()
+    say(session, 0, "resin eight five six grams")
+    question = session.talk.question
+    decision = session.step(MicrophoneChanged(state), at(0.1))
+    assert len(decision.said) == 1
+    assert decision.events == ()
+    assert session.talk.question is question

@@ -1,0 +1,7 @@
+"""The ``review`` command."""
+
+import argparse
+
+
+def add_command(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Adds ``review`` to the command line."""

@@ -172,14 +172,21 @@ def _table(table: Table) -> Iterator[str]:
     yield (
         f'<div class="wide" role="region" tabindex="0" aria-label="{escape(table.title)}, table">'
     )
-    yield f"<table>\n<caption>{escape(table.caption)}</caption>"
-    heads = "".join(f'<th scope="col">{_head_cell(column)}</th>' for column in columns)
+    yield f"<table>\n<caption><span>{escape(table.caption)}</span></caption>"
+    # The first names the row: it is no number to be added up.
+    numbers = {column.key for column in columns[1:] if _is_number(column, table.rows)}
+    heads = "".join(
+        f'<th scope="col"{_class(column.key in numbers)}>{_head_cell(column)}</th>'
+        for column in columns
+    )
     yield f"<thead><tr>{heads}</tr></thead>"
     yield "<tbody>"
     for row in table.rows:
         first, *others = columns
         cells = [f'<th scope="row">{_cell(first, row)}</th>']
-        cells += [f"<td{_numeric(column, row)}>{_cell(column, row)}</td>" for column in others]
+        cells += [
+            f"<td{_class(column.key in numbers)}>{_cell(column, row)}</td>" for column in others
+        ]
         yield f"<tr>{''.join(cells)}</tr>"
     yield "</tbody>\n</table>\n</div>"
 
@@ -188,9 +195,13 @@ def _head_cell(column: Column) -> str:
     return f"{'≈ ' if column.is_estimate else ''}{escape(column.label)}"
 
 
-def _numeric(column: Column, row: object) -> str:
-    value = column.value(row)
-    return "" if value is None or isinstance(value, str | datetime) else ' class="n"'
+def _is_number(column: Column, rows: Sequence[object]) -> bool:
+    value = next(value for row in rows if (value := column.value(row)) not in (None, ""))
+    return not isinstance(value, str | datetime)
+
+
+def _class(is_number: bool) -> str:
+    return ' class="n"' if is_number else ""
 
 
 def _cell(column: Column, row: object) -> str:

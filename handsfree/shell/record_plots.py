@@ -17,13 +17,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from handsfree.core.card import ProductCard
-from handsfree.core.cure import Side, Stage, SurfaceReading, progress
+from handsfree.core.cure import CureTable, Side, Stage, SurfaceReading, progress
 from handsfree.core.dewpoint import DEW_MARGIN_K
 from handsfree.core.errors import Refusal
 from handsfree.core.mix import Band
 from handsfree.job.batch_record import BatchRecord, CoatRecord, CupRecord, Look, WindowVerdict
-from handsfree.job.film import surface_history
-from handsfree.job.state import State
+from handsfree.job.film import slow_share, surface_history
+from handsfree.job.state import Coat, State
 from handsfree.shell.plan_picture import (
     AIR,
     APPLY,
@@ -55,8 +55,9 @@ ROLES = {
     "#b3261e": "bad",
     "#e3efe9": "band",
     "#f5f1e4": "outer",
+    "#fffefb": "sheet",
 }
-INK, MUTED, GRID, GOOD, BAD, BAND, OUTER = (
+INK, MUTED, GRID, GOOD, BAD, BAND, OUTER, SHEET = (
     "#1d2226",
     "#5c666d",
     "#dfe2e0",
@@ -64,6 +65,7 @@ INK, MUTED, GRID, GOOD, BAD, BAND, OUTER = (
     "#b3261e",
     "#e3efe9",
     "#f5f1e4",
+    "#fffefb",
 )
 WIDTH_IN, PRINT_DPI = 8.2, 170
 STYLE = {
@@ -221,17 +223,21 @@ def _ratio(cups: Sequence[CupRecord], card: ProductCard) -> Figure:
             )
     for edge, words in ((good, "on target"), (tolerated, "tolerated")):
         axes.annotate(
-            f" {words} ±{edge:g}",
-            (1.0, edge),
+            words,
+            (0.995, -edge),
             xycoords=("axes fraction", "data"),
-            va="center",
+            xytext=(0, 3),
+            textcoords="offset points",
+            ha="right",
             color=MUTED,
             fontsize=9,
         )
+    edges = (-tolerated, -good, 0.0, good, tolerated)
+    axes.set_yticks(edges, [f"{edge:+g}".replace("-", "−") if edge else "0" for edge in edges])
     axes.set_ylim(-most, most)
     axes.set_ylabel("%")
     _name_cups(axes, cups)
-    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, frameon=False)
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False)
     return figure
 
 
@@ -264,13 +270,20 @@ def _used(cups: Sequence[CupRecord]) -> Figure:
             )
     axes.axhline(100, color=INK, linewidth=1.4)
     axes.annotate(
-        " end", (1.0, 100), xycoords=("axes fraction", "data"), va="center", color=INK, fontsize=9
+        "end of the pot life",
+        (0.995, 100),
+        xycoords=("axes fraction", "data"),
+        xytext=(0, 3),
+        textcoords="offset points",
+        ha="right",
+        color=INK,
+        fontsize=9,
     )
     axes.set_ylim(0, max(115.0, 1.1 * max(shares)))
     axes.set_ylabel("%")
     axes.grid(axis="y", color=GRID)
     _name_cups(axes, cups)
-    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, frameon=False)
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False)
     return figure
 
 
@@ -383,7 +396,7 @@ def _draw_coats(axes: Axes, coats: Sequence[CoatRecord], start: datetime, end_ho
         ("tape comes off", TAPE),
     ):
         axes.barh(0, 0, color=color, label=label)
-    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=4, frameon=False)
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, frameon=False)
 
 
 def _name_hours(axes: Axes, start: datetime, end_hours: float) -> None:
@@ -399,7 +412,7 @@ def _name_hours(axes: Axes, start: datetime, end_hours: float) -> None:
         names.append(name if at.date() == day else f"{name}\n{at.date().isoformat()}")
         day = at.date()
     axes.set_xticks(ticks, names)
-    axes.set_xlim(0.0, end_hours)
+    axes.set_xlim(-0.01 * end_hours, 1.01 * end_hours)
 
 
 # --- cure ---------------------------------------------------------------------------------
@@ -424,7 +437,7 @@ def _cure(job: BatchRecord, coats: Sequence[CoatRecord]) -> Figure:
     panels = figure.subplots(len(coats), 1, squeeze=False)
     for axes, coat in zip(panels[:, 0], coats, strict=True):
         _draw_cure(axes, job.card, coat)
-    panels[0, 0].legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=4, frameon=False)
+    panels[0, 0].legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, frameon=False)
     panels[-1, 0].set_xlabel("hours since the last stroke")
     return figure
 
@@ -433,14 +446,16 @@ def _draw_cure(axes: Axes, card: ProductCard, coat: CoatRecord) -> None:
     assert card.cure is not None
     assert coat.finished_at is not None
     assert coat.clock is not None
-    history = surface_history(State(conditions=coat.surface_told), coat.finished_at)
+    state = State(conditions=coat.surface_told)
+    history = surface_history(state, coat.finished_at)
     ends = [at for stage, _, _ in _STAGES if (at := coat.clock.at(stage)) is not None]
     end_hours = max(((at - coat.finished_at) / HOUR for at in ends), default=24.0)
     known_hours = history[-1].hours if history else 0.0
+    slow = slow_share(card.cure, state, Coat(coat.number, None, coat.finished_at, coat.felt))
     for (stage, label, dash), color in zip(_STAGES, (SURFACE, OPEN, DEW, INK), strict=True):
         if stage not in card.cure.hours or not history:
             continue
-        shares = _shares(card, stage, history, end_hours)
+        shares = _shares(card.cure, stage, history, end_hours, slow)
         hours = [step * end_hours / CURE_STEPS for step in range(CURE_STEPS + 1)]
         axes.plot(hours, shares, dash, color=color, linewidth=2, label=label)
         for (a, first), (b, second) in pairwise(zip(hours, shares, strict=True)):
@@ -449,11 +464,12 @@ def _draw_cure(axes: Axes, card: ProductCard, coat: CoatRecord) -> None:
                 axes.plot([at], [100], "o", color=color, markersize=5)
     axes.axvspan(known_hours, end_hours, color=OUTER, zorder=0)
     axes.annotate(
-        " surface held from here",
-        (known_hours, 0.0),
-        xycoords=("data", "axes fraction"),
-        xytext=(0, 4),
+        "shaded: the last surface temperature held",
+        (0.995, 0.0),
+        xycoords="axes fraction",
+        xytext=(0, 5),
         textcoords="offset points",
+        ha="right",
         color=MUTED,
         fontsize=9,
     )
@@ -462,12 +478,13 @@ def _draw_cure(axes: Axes, card: ProductCard, coat: CoatRecord) -> None:
         if 0 <= at <= end_hours:
             axes.axvline(at, color=MUTED, linewidth=1)
             axes.annotate(
-                f"{felt.film.value} ",
-                (at, 0.5),
+                felt.film.value,
+                (at, 0.22),
                 xycoords=("data", "axes fraction"),
-                ha="right",
+                ha="center",
                 color=INK,
                 fontsize=9,
+                bbox={"facecolor": SHEET, "edgecolor": MUTED, "linewidth": 0.6, "pad": 2},
             )
     axes.set_xlim(0.0, end_hours)
     axes.set_ylim(0, 108)
@@ -477,15 +494,19 @@ def _draw_cure(axes: Axes, card: ProductCard, coat: CoatRecord) -> None:
 
 
 def _shares(
-    card: ProductCard, stage: Stage, history: Sequence[SurfaceReading], end_hours: float
+    table: CureTable,
+    stage: Stage,
+    history: Sequence[SurfaceReading],
+    end_hours: float,
+    slow: float,
 ) -> list[float]:
-    assert card.cure is not None
+    """Percents of the way at even steps; a coat that was seen to be slow has further to go."""
     shares = []
     for step in range(CURE_STEPS + 1):
         now = step * end_hours / CURE_STEPS
         try:
-            done = progress(card.cure, stage, history=history, now_hours=now, side=Side.LATE)
+            done = progress(table, stage, history=history, now_hours=now, side=Side.LATE)
         except Refusal:
             done = float("nan")
-        shares.append(min(100.0 * done, 100.0))
+        shares.append(min(100.0 * done / slow, 100.0))
     return shares

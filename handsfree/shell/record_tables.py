@@ -57,7 +57,7 @@ Value: TypeAlias = str | int | float | Fraction | datetime | timedelta | None
 
 HOUR, MINUTE, SECOND = timedelta(hours=1), timedelta(minutes=1), timedelta(seconds=1)
 EXACT_PLACES = 6  # Of a number in CSV and JSON.
-NO_VALUE = "–"
+NO_VALUE = "—"
 
 
 class Mark(Enum):
@@ -160,11 +160,18 @@ def deviations(tables: Iterable[Table], more: Iterable[str] = ()) -> tuple[Devia
             for row in table.rows:
                 mark = column.mark(row)
                 if mark in (Mark.BAD, Mark.LOOK):
-                    value = shown(column.value(row), column)
-                    name = table.row_name(row)
-                    found.append(Deviation(mark, f"{name}: {column.label}, {value}."))
+                    sentence = _sentence(table.row_name(row), column, column.value(row))
+                    found.append(Deviation(mark, sentence))
     order = list(Mark)
     return tuple(sorted(found, key=lambda one: -order.index(one.mark)))
+
+
+def _sentence(name: str, column: Column, value: Value) -> str:
+    told = shown(value, column)
+    if isinstance(value, str) or value is None:
+        return f"{name}, {column.label}: {told}."
+    label, _, unit = column.label.rpartition(", ")
+    return f"{name}: {label} {told} {unit}." if label else f"{name}: {unit} {told}."
 
 
 # --- cups ---------------------------------------------------------------------------------
@@ -246,7 +253,7 @@ CUP_COLUMNS = (
     ),
     Column("verdict", "verdict", lambda c: None if c.band is None else _BAND_WORDS[c.band]),
     Column("readings", "readings", lambda c: len(c.readings)),
-    Column("read_back", "of them read back, yes", lambda c: c.read_back),
+    Column("read_back", "read back", lambda c: c.read_back),
 )
 
 POT_LIFE_COLUMNS = (
@@ -301,6 +308,11 @@ def _look_mark(look: Look | None) -> Mark:
     return Mark.BAD if look.faults else Mark.GOOD
 
 
+def _fault_mark(look: Look) -> Mark | None:
+    """A look by itself breaks nothing; a coat that went on in it does."""
+    return Mark.LOOK if look.faults else None
+
+
 def _margin_mark(look: Look | None) -> Mark | None:
     """Against the card's margin or, where it is silent, ISO 8502-4's 3 °C: part of the faults."""
     if look is None or look.margin_k is None:
@@ -320,7 +332,7 @@ AIR_COLUMNS = (
     Column("dew_point_c", "dew point, °C", lambda k: k.dew_point_c, 1),
     Column("margin_k", "surface above it, °C", lambda k: k.margin_k, 1),
     Column("oldest", "oldest of them", lambda k: k.oldest_at),
-    Column("verdict", "verdict", _verdict),
+    Column("verdict", "verdict", _verdict, mark=_fault_mark),
 )
 
 # --- coats --------------------------------------------------------------------------------
@@ -385,6 +397,10 @@ def _tape_mark(coat: CoatRecord) -> Mark | None:
     return _TAPE_MARKS[coat.tape]
 
 
+def _of_tape(get: Callable[[CoatRecord], Value]) -> Callable[[CoatRecord], Value]:
+    return lambda coat: None if coat.tape is TapeVerdict.NONE else get(coat)
+
+
 WINDOW_COLUMNS = (
     Column("coat", "coat", lambda c: c.number),
     Column(
@@ -396,8 +412,13 @@ WINDOW_COLUMNS = (
     Column("window_opens", "its window opens", lambda c: c.window_opens_at, is_estimate=True),
     Column("window_closes", "and closes", lambda c: c.window_closes_at, is_estimate=True),
     Column("tape", "tape", lambda c: c.tape.value, mark=_tape_mark),
-    Column("tape_ask", "tape: first call", lambda c: c.tape_ask_at, is_estimate=True),
-    Column("tape_last_call", "tape: last call", lambda c: c.tape_last_call_at, is_estimate=True),
+    Column("tape_ask", "tape: first call", _of_tape(lambda c: c.tape_ask_at), is_estimate=True),
+    Column(
+        "tape_last_call",
+        "tape: last call",
+        _of_tape(lambda c: c.tape_last_call_at),
+        is_estimate=True,
+    ),
     Column("tape_off", "tape told off", lambda c: c.tape_off_at),
     Column("felt", "felt", _felt),
     Column("time", "time", lambda c: _doubt(c.is_time_in_doubt), mark=_doubt_mark),
@@ -450,7 +471,7 @@ ALARM_COLUMNS = (
     ),
     Column(
         "outcome",
-        "what became of it",
+        "outcome",
         lambda a: a.outcome.value,
         mark=lambda a: Mark.LOOK if a.outcome is AlarmOutcome.UNANSWERED else None,
     ),
@@ -732,7 +753,8 @@ def tables_of(source: Source, job: BatchRecord) -> tuple[Table, ...]:
             "events",
             "Everything, in order",
             "Every fact and announcement as the journal holds it. “Asked first” says what counted "
-            "only after it was read back and got a yes; questions that led to nothing are not kept.",
+            "only after it was read back and got a yes; questions that led to nothing are not "
+            "kept.",
             LOG_COLUMNS,
             job.log,
             is_long=True,

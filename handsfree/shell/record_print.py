@@ -1,0 +1,266 @@
+"""A record as a PDF, for paper and archives.
+
+The same record gives the same bytes: no date of its own, fixed names of its parts. It is not
+tagged for reading aloud; the page is.
+"""
+
+import io
+from collections.abc import Iterator
+from datetime import datetime
+from html import escape
+from pathlib import Path
+
+import matplotlib as mpl
+from reportlab.lib.colors import HexColor
+from reportlab.lib.pagesizes import A4, landscape
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import (
+    BaseDocTemplate,
+    Flowable,
+    Frame,
+    Image,
+    KeepTogether,
+    LongTable,
+    PageTemplate,
+    Paragraph,
+    Spacer,
+    TableStyle,
+)
+
+import handsfree
+from handsfree.shell.record_page import NOT_HELD, PICTURE_OF, Page, visible
+from handsfree.shell.record_plots import Picture, pictures
+from handsfree.shell.record_tables import NO_VALUE, Column, Mark, Table, moment, shown
+from handsfree.shell.settings import CAUTION
+
+# The fonts that come with matplotlib: the fonts built into PDF lack most signs.
+FONTS = {"plain": "DejaVuSans.ttf", "bold": "DejaVuSans-Bold.ttf"}
+INK, MUTED, GRID, SEAM = (HexColor(c) for c in ("#1d2226", "#59636a", "#c9ccca", "#9a5410"))
+MARKS = {Mark.GOOD: "●", Mark.LOOK: "▲", Mark.BAD: "■", Mark.OPEN: "○"}
+COLORS = {
+    Mark.GOOD: "#0b7a5b",
+    Mark.LOOK: "#8a5a00",
+    Mark.BAD: "#b3261e",
+    Mark.OPEN: "#59636a",
+}
+MARGIN = 13 * mm
+SIZE = landscape(A4)
+WIDTH = SIZE[0] - 2 * MARGIN
+PICTURE_WIDTH = 0.62 * WIDTH
+# Rows of one table flowable; one of thousands would be measured anew at every page.
+ROWS_AT_ONCE = 60
+ROWS_TOGETHER = 8  # A table this short is not parted.
+PADDING = 6.0  # Points, left and right of a cell together.
+
+TITLE = ParagraphStyle("title", fontName="bold", fontSize=24, leading=28, textColor=INK)
+KIND = ParagraphStyle("kind", fontName="bold", fontSize=9, leading=12, textColor=SEAM)
+HEAD = ParagraphStyle(
+    "head", fontName="bold", fontSize=12.5, leading=15, textColor=INK, spaceBefore=12, spaceAfter=4
+)
+TEXT = ParagraphStyle("text", fontName="plain", fontSize=8.6, leading=11.6, textColor=INK)
+NOTE = ParagraphStyle("note", parent=TEXT, fontSize=7.6, leading=10, textColor=MUTED, spaceAfter=3)
+CELL_SIZE, CELL_LEADING = 7.0, 8.6
+TABLE_LOOK = [
+    ("FONT", (0, 0), (-1, 0), "bold", CELL_SIZE, CELL_LEADING),
+    ("FONT", (0, 1), (-1, -1), "plain", CELL_SIZE, CELL_LEADING),
+    ("TEXTCOLOR", (0, 0), (-1, 0), MUTED),
+    ("TEXTCOLOR", (0, 1), (-1, -1), INK),
+    ("LINEBELOW", (0, 0), (-1, -1), 0.4, GRID),
+    ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
+    ("VALIGN", (0, 1), (-1, -1), "TOP"),
+    ("LEFTPADDING", (0, 0), (-1, -1), PADDING / 2),
+    ("RIGHTPADDING", (0, 0), (-1, -1), PADDING / 2),
+    ("TOPPADDING", (0, 0), (-1, -1), 2),
+    ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
+]
+
+
+def pdf_of(page: Page) -> bytes:
+    """The record as PDF: everything but the list of all events, which page and sheets hold."""
+    folder = Path(mpl.get_data_path()) / "fonts" / "ttf"
+    for name, file in FONTS.items():
+        pdfmetrics.registerFont(TTFont(name, folder / file))
+    target = io.BytesIO()
+    document = BaseDocTemplate(
+        target,
+        pagesize=SIZE,
+        title=f"{page.title}: batch record",
+        author="",
+        creator=f"handsfree {handsfree.__version__}",
+        lang="en",
+        invariant=1,
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=MARGIN,
+        bottomMargin=MARGIN,
+    )
+    frame = Frame(MARGIN, MARGIN, WIDTH, SIZE[1] - 2 * MARGIN, 0, 0, 0, 0)
+
+    def foot(canvas: Canvas, _: object) -> None:
+        canvas.setFont("plain", 7)
+        canvas.setFillColor(MUTED)
+        canvas.drawString(MARGIN, 7 * mm, page.title)
+        canvas.drawRightString(SIZE[0] - MARGIN, 7 * mm, f"page {canvas.getPageNumber()}")
+
+    document.addPageTemplates(PageTemplate("all", [frame], onPage=foot))
+    document.build(list(_story(page)))
+    return target.getvalue()
+
+
+def _story(page: Page) -> Iterator[Flowable]:
+    start, end = page.span
+    yield Paragraph("Batch record", KIND)
+    yield Paragraph(escape(f"{page.job.card.name}, job {page.job.number}"), TITLE)
+    yield Paragraph(escape(f"{moment(start)} to {moment(end)}"), TEXT)
+    yield Paragraph(escape(page.product), NOTE)
+    yield Paragraph(escape(", ".join(f"{name}: {value}" for name, value in page.facts)), TEXT)
+    yield Paragraph("Deviations", HEAD)
+    for deviation in page.deviations:
+        yield Paragraph(f"{_mark(deviation.mark)} {escape(deviation.sentence)}", TEXT)
+    if not page.deviations:
+        yield Paragraph("None in what was told.", TEXT)
+    for sentence in page.about:
+        yield Paragraph(escape(sentence), NOTE)
+    key = " &nbsp; ".join(f"{_mark(mark)} {mark.value}" for mark in Mark)
+    yield Paragraph(f"{key} &nbsp; ≈ estimated or calculated ahead", NOTE)
+    drawn = {picture.key: picture for picture in pictures(page.job)}
+    for table in page.tables:
+        if not table.is_long:
+            yield from _section(table, drawn.get(PICTURE_OF.get(table.key, "")))
+    yield from _end(page)
+
+
+def _section(table: Table, picture: Picture | None) -> Iterator[Flowable]:
+    head = Paragraph(escape(table.title), HEAD)
+    if picture is not None:
+        image = Image(io.BytesIO(picture.png()))
+        image.drawHeight *= PICTURE_WIDTH / image.drawWidth
+        image.drawWidth = PICTURE_WIDTH
+        image.hAlign = "LEFT"
+        yield KeepTogether([head, Paragraph(escape(picture.title), NOTE), image])
+        yield Paragraph(escape(table.caption), NOTE)
+    else:
+        words = Paragraph(escape(table.caption if table.rows else "None."), NOTE)
+        if 0 < len(table.rows) <= ROWS_TOGETHER:
+            yield KeepTogether([head, words, *_table(table)])
+            return
+        yield KeepTogether([head, words])
+    if table.rows:
+        yield from _table(table)
+
+
+def _table(table: Table) -> Iterator[Flowable]:
+    columns = visible(table)
+    head = [f"{'≈ ' if column.is_estimate else ''}{column.label}" for column in columns]
+    rows = [[_cell(column, row) for column in columns] for row in table.rows]
+    widths = _widths(head, rows)
+    wrapped = [_wrapped(row, widths) for row in rows]
+    colors = [
+        ("TEXTCOLOR", (c, r), (c, r), HexColor(COLORS[mark]))
+        for r, row in enumerate(table.rows)
+        for c, column in enumerate(columns)
+        if column.mark is not None and (mark := column.mark(row)) in (Mark.BAD, Mark.LOOK)
+    ]
+    for first in range(0, len(rows), ROWS_AT_ONCE):
+        part = [_wrapped(head, widths, "bold"), *wrapped[first : first + ROWS_AT_ONCE]]
+        look = TableStyle(TABLE_LOOK)
+        for command, (c, r), _, color in colors:
+            if first <= r < first + ROWS_AT_ONCE:
+                place = (c, r - first + 1)
+                look.add(command, place, place, color)
+        yield LongTable(part, colWidths=widths, repeatRows=1, style=look, hAlign="LEFT")
+
+
+def _cell(column: Column, row: object) -> str:
+    value = column.value(row)
+    mark = column.mark(row) if column.mark is not None else None
+    text = shown(value, column)
+    if isinstance(value, datetime):
+        day, _, rest = text.partition(" ")
+        clock, _, offset = rest.partition(" ")
+        text = f"{clock}\n{day} {offset}"
+    return text if mark is None or text == NO_VALUE else f"{MARKS[mark]} {text}"
+
+
+def _widths(head: list[str], rows: list[list[str]]) -> list[float]:
+    """As wide as the longest word needs, and what is left by the longest text."""
+    least, wish = [], []
+    for place, name in enumerate(head):
+        texts = [name, *(row[place] for row in rows[:200])]
+        words = [word for text in texts for word in text.split()]
+        lines = [line for text in texts[1:] for line in text.split("\n")]
+        longest = max(_text_width(word, "bold") for word in words)
+        least.append(min(longest, WIDTH / 3) + PADDING)
+        wish.append(min(max(_text_width(line) for line in lines), WIDTH / 3) + PADDING)
+    wanted = [max(pair) for pair in zip(least, wish, strict=True)]
+    if sum(wanted) <= WIDTH:
+        return wanted
+    if sum(least) >= WIDTH:
+        return [width * WIDTH / sum(least) for width in least]
+    share = (WIDTH - sum(least)) / (sum(wanted) - sum(least))
+    return [a + share * (b - a) for a, b in zip(least, wanted, strict=True)]
+
+
+def _text_width(text: str, font: str = "plain") -> float:
+    return float(pdfmetrics.stringWidth(text, font, CELL_SIZE))
+
+
+def _wrapped(row: list[str], widths: list[float], font: str = "plain") -> list[str]:
+    """Each cell's text broken into lines that fit: far faster than a paragraph in each cell."""
+    return [
+        "\n".join(line for text in cell.split("\n") for line in _lines(text, width - PADDING, font))
+        for cell, width in zip(row, widths, strict=True)
+    ]
+
+
+def _lines(text: str, width: float, font: str) -> Iterator[str]:
+    if _text_width(text, font) <= width:
+        yield text
+        return
+    line = ""
+    for word in text.split():
+        longer = f"{line} {word}".strip()
+        if not line or _text_width(longer, font) <= width:
+            line = longer
+        else:
+            yield line
+            line = word
+        # A checksum has no place to break.
+        while _text_width(line, font) > width and len(line) > 1:
+            count = max(1, int(len(line) * width / _text_width(line, font)))
+            yield line[:count]
+            line = line[count:]
+    yield line
+
+
+def _mark(mark: Mark) -> str:
+    return f'<font color="{COLORS[mark]}">{MARKS[mark]}</font>'
+
+
+def _end(page: Page) -> Iterator[Flowable]:
+    blank = ["worked by", "checked by", "place and date"]
+    look = TableStyle(
+        [
+            ("FONT", (0, 0), (-1, -1), "plain", 8),
+            ("TEXTCOLOR", (0, 0), (-1, -1), MUTED),
+            *(("LINEABOVE", (place, 0), (place, 0), 0.8, INK) for place in (0, 2, 4)),
+        ]
+    )
+    cells = [blank[0], "", blank[1], "", blank[2]]
+    wide, gap = 0.28 * WIDTH, 0.08 * WIDTH
+    lines = LongTable([cells], colWidths=[wide, gap, wide, gap, wide], style=look, hAlign="LEFT")
+    yield KeepTogether([Paragraph("Signed", HEAD), Spacer(1, 14 * mm), lines])
+    sources = [Paragraph(escape(f"{name}: {value}"), NOTE) for name, value in page.sources]
+    yield KeepTogether(
+        [
+            Paragraph("What this record is", HEAD),
+            Paragraph(escape(NOT_HELD), TEXT),
+            Paragraph(escape(CAUTION), TEXT),
+            Spacer(1, 4),
+            *sources,
+        ]
+    )

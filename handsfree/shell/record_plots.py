@@ -460,8 +460,8 @@ def _draw_cure(axes: Axes, card: ProductCard, coat: CoatRecord) -> None:
         axes.plot(hours, shares, dash, color=color, linewidth=2, label=label)
         for (a, first), (b, second) in pairwise(zip(hours, shares, strict=True)):
             if first < 100 <= second:
-                at = a + (b - a) * (100 - first) / (second - first)
-                axes.plot([at], [100], "o", color=color, markersize=5)
+                reached = a + (b - a) * (100 - first) / (second - first)
+                axes.plot([reached], [100], "o", color=color, markersize=5)
     axes.axvspan(known_hours, end_hours, color=OUTER, zorder=0)
     axes.annotate(
         "shaded: the last surface temperature held",
@@ -474,12 +474,12 @@ def _draw_cure(axes: Axes, card: ProductCard, coat: CoatRecord) -> None:
         fontsize=9,
     )
     for felt in coat.felt:
-        at = (felt.at - coat.finished_at) / HOUR
-        if 0 <= at <= end_hours:
-            axes.axvline(at, color=MUTED, linewidth=1)
+        felt_at = (felt.at - coat.finished_at) / HOUR
+        if 0 <= felt_at <= end_hours:
+            axes.axvline(felt_at, color=MUTED, linewidth=1)
             axes.annotate(
                 felt.film.value,
-                (at, 0.22),
+                (felt_at, 0.22),
                 xycoords=("data", "axes fraction"),
                 ha="center",
                 color=INK,

@@ -7,7 +7,7 @@ decide.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from fractions import Fraction
@@ -35,17 +35,24 @@ LEAST_CUPS_FOR_A_LEANING = 4
 SUSPICIOUS_SHARE = 0.5
 LATER_STAGES = (Stage.RECOAT_OPENS, Stage.HANDLE, Stage.SAND, Stage.USE, Stage.FULL_CURE)
 EARLIER_STAGES = (Stage.TACK_FREE, Stage.RECOAT_CLOSES)
-HALF_HOURS, TENTH_HOURS = 2, 10  # Steps of an hour that new values are rounded to.
+STEPS_AN_HOUR = 10  # That new hours are rounded to, away from what could hurt.
 MINUTE, HOUR = timedelta(minutes=1), timedelta(hours=1)
 
 
 @dataclass(frozen=True)
-class Proposal:
-    """A value of the card that could be changed."""
+class Change:
+    """A value of the card, as it is and as it would be."""
 
     key: str  # The card's, such as "pot_life.minutes".
     old: tuple[Fraction, ...]  # One number, or a row of the cure table.
     new: tuple[Fraction, ...]
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A correction of the card, which is accepted as a whole or not at all."""
+
+    changes: tuple[Change, ...]
     reason: str
     evidence: tuple[str, ...]  # One observation each.
 
@@ -154,9 +161,7 @@ def _pot_life(
         minutes -= 1
     if early:
         yield Proposal(
-            "pot_life.minutes",
-            (Fraction(label.minutes),),
-            (Fraction(minutes),),
+            (Change("pot_life.minutes", (Fraction(label.minutes),), (Fraction(minutes),)),),
             f"{len(early)} of {len(cups)} cups went off before the card's pot life was over.",
             tuple(_gel_words(gel, label) for gel in early),
         )
@@ -223,13 +228,53 @@ def _left_out(cups: Sequence[tuple[BatchRecord, CupRecord]]) -> Iterator[Finding
 # --- film ---------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class _Look:
+    """A coat that was felt, against the card it was held to then."""
+
+    table: CureTable  # Of that job.
+    share: float  # Of the way to tack-free, by it.
+    words: str
+
+    def row(self, table: CureTable, stage: Stage) -> Sequence[float]:
+        """The stage's hours as this look would have them, where they can be told."""
+        row = self.table.hours.get(stage, ())
+        if self.table.surface_c != table.surface_c:
+            return ()
+        return [hours * self.share for hours in row]
+
+
 def _film(card: ProductCard, coats: Sequence[tuple[BatchRecord, CoatRecord]]) -> Iterator[Proposal]:
     table = card.cure
-    if table is None or Stage.TACK_FREE not in table.hours:
+    if table is None:
         return
-    slow: list[tuple[float, str]] = []
-    fast: list[tuple[float, str]] = []
+    slow, fast = _looks(coats)
+    later = tuple(_changes(table, slow, LATER_STAGES, max, math.ceil))
+    if later:
+        reason = (
+            "A coat was not dry when the card says it is: everything that has to wait for it waits "
+            "longer. Tape and the end of the window stay where they are."
+        )
+        yield Proposal(later, reason, tuple(look.words for look in slow))
+    earlier = tuple(_changes(table, fast, EARLIER_STAGES, min, math.floor))
+    if earlier:
+        reason = (
+            "A coat was dry before the card says so: tape and the end of the window come sooner. "
+            "An earlier next coat does not follow from it; the data sheet decides."
+        )
+        yield Proposal(earlier, reason, tuple(look.words for look in fast))
+
+
+def _looks(
+    coats: Sequence[tuple[BatchRecord, CoatRecord]],
+) -> tuple[list[_Look], list[_Look]]:
+    """Coats that were not dry when they should have been, and those dry before they should."""
+    slow: list[_Look] = []
+    fast: list[_Look] = []
     for job, coat in coats:
+        table = job.card.cure
+        if table is None or Stage.TACK_FREE not in table.hours:
+            continue
         if coat.finished_at is None or coat.is_time_in_doubt or not coat.surface_told:
             continue
         for felt in coat.felt:
@@ -244,20 +289,41 @@ def _film(card: ProductCard, coats: Sequence[tuple[BatchRecord, CoatRecord]]) ->
                 f"{_where(job)}, coat {coat.number}: {felt.film.value} after {hours:.1f} h, "
                 f"at {share * 100:.0f} % of the card's way to tack-free"
             )
-            (fast if is_dry else slow).append((share, words))
-    if slow:
-        factor = max(share for share, _ in slow)
-        reason = f"{_count(slow, 'look')} at a coat that was not dry when the card says it is."
-        for stage in LATER_STAGES:
-            yield from _row(table, stage, factor, reason, slow, HALF_HOURS)
-    if fast:
-        factor = min(share for share, _ in fast)
-        reason = (
-            f"{_count(fast, 'look')} at a coat that was dry before the card says so: tape and the "
-            "end of the window come sooner. An earlier next coat does not follow from it."
-        )
-        for stage in EARLIER_STAGES:
-            yield from _row(table, stage, factor, reason, fast, TENTH_HOURS)
+            (fast if is_dry else slow).append(_Look(table, share, words))
+    return slow, fast
+
+
+def _changes(
+    table: CureTable,
+    looks: Sequence[_Look],
+    stages: Sequence[Stage],
+    worse: Callable[[Iterable[Fraction]], Fraction],
+    to_step: Callable[[float], int],
+) -> Iterator[Change]:
+    """Rows made longer or shorter; none by which the window would vanish."""
+    opens, closes = (
+        _exact(table.hours.get(stage, ())) for stage in (Stage.RECOAT_OPENS, Stage.RECOAT_CLOSES)
+    )
+    for stage in stages:
+        old = _exact(table.hours.get(stage, ()))
+        rows = [old]
+        for look in looks:
+            seen = look.row(table, stage)
+            rows.append(
+                tuple(Fraction(max(to_step(h * STEPS_AN_HOUR), 1), STEPS_AN_HOUR) for h in seen)
+                or old
+            )
+        new = tuple(worse(hours) for hours in zip(*rows, strict=True))
+        if stage is Stage.RECOAT_OPENS and any(map(gt, new, closes)):
+            continue
+        if stage is Stage.RECOAT_CLOSES and any(map(lt, new, opens)):
+            continue
+        if new != old:
+            yield Change(f"cure.{stage.value}_h", old, new)
+
+
+def _exact(row: Sequence[float]) -> tuple[Fraction, ...]:
+    return tuple(Fraction(hours).limit_denominator(1000) for hours in row)
 
 
 def _tack_free_share(
@@ -273,31 +339,6 @@ def _tack_free_share(
         return progress(table, Stage.TACK_FREE, history=history, now_hours=hours, side=side)
     except Refusal:
         return None
-
-
-def _row(
-    table: CureTable,
-    stage: Stage,
-    factor: float,
-    reason: str,
-    seen: Sequence[tuple[float, str]],
-    steps_an_hour: int,
-) -> Iterator[Proposal]:
-    """A row of the table made longer or shorter; nothing where the window would vanish by it."""
-    old = table.hours.get(stage)
-    if old is None:
-        return
-    to_step = math.ceil if factor > 1 else math.floor
-    new = tuple(
-        Fraction(max(to_step(hours * factor * steps_an_hour), 1), steps_an_hour) for hours in old
-    )
-    if stage is Stage.RECOAT_OPENS and any(map(gt, new, table.hours.get(Stage.RECOAT_CLOSES, ()))):
-        return
-    if stage is Stage.RECOAT_CLOSES and any(map(lt, new, table.hours.get(Stage.RECOAT_OPENS, ()))):
-        return
-    exact = tuple(Fraction(hours).limit_denominator(1000) for hours in old)
-    if new != exact:
-        yield Proposal(f"cure.{stage.value}_h", exact, new, reason, tuple(w for _, w in seen))
 
 
 # --- findings -----------------------------------------------------------------------------

@@ -44,7 +44,7 @@ def with_values(text: str, changes: Mapping[str, Sequence[Fraction]], head: Sequ
             f"The card has no line of its own for {', '.join(left)}. Change it by hand."
         )
     _add_guesses(out, tuple(changes))
-    new = "\n".join([*(f"# {line}" for line in head), *out, ""])
+    new = "\n".join([*(f"# {line}".rstrip() for line in head), *out, ""])
     _check(new, changes)
     return new
 

@@ -10,7 +10,9 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -68,7 +70,7 @@ INK, MUTED, GRID, GOOD, BAD, BAND, OUTER, SHEET = (
     "#fffefb",
 )
 WIDTH_IN, PRINT_DPI = 8.2, 170
-STYLE = {
+STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "handsfree record",
     "font.size": 10.5,
@@ -108,14 +110,14 @@ class Picture:
 
     def svg(self) -> str:
         """The drawing as an SVG element, whose colors are the page's own."""
-        with mpl.rc_context(STYLE):  # type: ignore[arg-type]
+        with mpl.rc_context(STYLE):
             file = io.StringIO()
             self.draw().savefig(file, format="svg", metadata=_NO_METADATA)
         return _for_page(file.getvalue(), self.key)
 
     def png(self) -> bytes:
         """The drawing as it is printed."""
-        with mpl.rc_context({**STYLE, "figure.facecolor": "white"}):  # type: ignore[arg-type]
+        with mpl.rc_context({**STYLE, "figure.facecolor": "white"}):
             file = io.BytesIO()
             self.draw().savefig(file, format="png", dpi=PRINT_DPI, metadata={"Software": None})
         return file.getvalue()
@@ -242,7 +244,7 @@ def _ratio(cups: Sequence[CupRecord], card: ProductCard) -> Figure:
 
 
 def _used_text(cups: Sequence[CupRecord]) -> str:
-    worst = max(cups, key=lambda cup: cup.used_share or 0)
+    worst = max(cups, key=lambda cup: cup.used_share or Fraction())
     return (
         f"Share of the estimated pot life used of each of {len(cups)} cups until it was told "
         f"empty. The most is {float((worst.used_share or 0) * 100):.0f} % in cup {worst.number}."

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from handsfree.core.card import ProductCard
 from handsfree.job.batch_record import BatchRecord
-from handsfree.job.review import Proposal, Review, review
+from handsfree.job.review import Change, Proposal, Review, review
 from handsfree.shell.amount_answers import shown
 from handsfree.shell.card_edit import NotEditable, with_values
 from handsfree.shell.cards import CardUnusable, card_from, card_text
@@ -81,8 +81,8 @@ def _told(card: ProductCard, found: Review, jobs: int, others: int) -> Iterator[
         yield from (f"  {line}" for line in finding.evidence)
     for number, proposal in enumerate(found.proposals, start=1):
         yield ""
-        yield f"{number}. {proposal.key}: {_values(proposal.old)} to {_values(proposal.new)}"
-        yield f"  {proposal.reason}"
+        yield f"{number}. {proposal.reason}"
+        yield from (f"  {_changed(change)}" for change in proposal.changes)
         yield from (f"  {line}" for line in proposal.evidence)
     yield ""
     if found.proposals:
@@ -90,6 +90,10 @@ def _told(card: ProductCard, found: Review, jobs: int, others: int) -> Iterator[
     else:
         yield "Nothing to correct was found. A few jobs prove nothing: absence is no proof either."
     yield CAUTION
+
+
+def _changed(change: Change) -> str:
+    return f"{change.key}: {_values(change.old)} to {_values(change.new)}"
 
 
 def _values(values: Sequence[Fraction]) -> str:
@@ -109,14 +113,15 @@ def _accept(
     head = [
         f"Changed by handsfree review from the card with the SHA-256 {sha256_of(text)}.",
         *(
-            f"{proposal.key}: {_values(proposal.old)} to {_values(proposal.new)}. {line}."
+            f"{line}."
             for proposal in chosen
-            for line in proposal.evidence
+            for line in (*map(_changed, proposal.changes), *proposal.evidence)
         ),
         CAUTION,
         "",
     ]
-    new = with_values(text, {p.key: p.new for p in chosen}, [line.strip() for line in head])
+    changes = {change.key: change.new for proposal in chosen for change in proposal.changes}
+    new = with_values(text, changes, head)
     path: Path = args.out or _own_path(card)
     files = Files()
     try:

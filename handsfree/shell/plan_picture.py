@@ -64,10 +64,10 @@ def _draw_coats(
     for coat in coats:
         row = -coat.number
         opens = end_hours if coat.recoat_opens_hours is None else coat.recoat_opens_hours
-        draw_bar(axes, row, coat.end_hours, min(opens, end_hours), WAIT)
+        _draw_bar(axes, row, coat.end_hours, min(opens, end_hours), WAIT)
         if coat.recoat_opens_hours is not None and coat.recoat_closes_hours is not None:
             closes = min(coat.recoat_closes_hours, end_hours)
-            draw_bar(axes, row, opens, closes, OPEN)
+            _draw_bar(axes, row, opens, closes, OPEN)
             if closes > opens:
                 axes.annotate(
                     f"until {clock(coat.recoat_closes_hours, start_minutes)} ",
@@ -76,9 +76,9 @@ def _draw_coats(
                     va="center",
                     color="white",
                 )
-        draw_bar(axes, row, coat.start_hours, coat.end_hours, APPLY)
+        _draw_bar(axes, row, coat.start_hours, coat.end_hours, APPLY)
         if coat.tape_ask_hours is not None and coat.tape_last_call_hours is not None:
-            draw_bar(
+            _draw_bar(
                 axes, row + 0.38, coat.tape_ask_hours, coat.tape_last_call_hours, TAPE, height=0.16
             )
     axes.set_yticks([-coat.number for coat in coats], [f"coat {coat.number}" for coat in coats])
@@ -99,10 +99,9 @@ def _draw_coats(
     )
 
 
-def draw_bar(
+def _draw_bar(
     axes: Axes, row: float, start: float, end: float, color: str, height: float = 0.5
 ) -> None:
-    """A stretch of time in a row; nothing where it does not end after its start."""
     if end > start:
         axes.broken_barh([(start, end - start)], (row - height / 2.0, height), color=color)
 

@@ -16,6 +16,7 @@ from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
 from handsfree.core.card import ProductCard
@@ -36,7 +37,6 @@ from handsfree.shell.plan_picture import (
     TAPE,
     TOO_CLOSE,
     WAIT,
-    draw_bar,
 )
 
 # Each color by its role on the page; the values are those of the light look. They differ from one
@@ -92,7 +92,7 @@ STYLE: dict[Any, Any] = {
     "timezone": "UTC",
 }
 # Beyond this many cups their numbers stand closer than the eye can part.
-MOST_NAMED_CUPS = 24
+MOST_NAMED_CUPS, MOST_NAMED_COATS = 24, 12
 MOST_CURE_PANELS = 3
 CURE_STEPS = 120
 TICK_HOURS = (1 / 12, 1 / 6, 1 / 4, 1 / 2, 1, 2, 3, 6, 12, 24, 48, 96, 192, 384, 768)
@@ -185,7 +185,7 @@ def pictures(job: BatchRecord) -> tuple[Picture, ...]:
 
 
 def _ratio_text(cups: Sequence[CupRecord]) -> str:
-    worst = max(cups, key=lambda cup: abs(cup.error or 0))
+    worst = max(cups, key=lambda cup: abs(cup.error or Fraction()))
     return (
         f"Error of the hardener in each of {len(cups)} cups. The largest is "
         f"{float((worst.error or 0) * 100):+.1f} % in cup {worst.number}."
@@ -261,14 +261,14 @@ def _used(cups: Sequence[CupRecord]) -> Figure:
     ):
         chosen = [place for place, share in enumerate(shares) if (share > 100) is is_over]
         if chosen:
-            axes.bar(
-                chosen,
-                [shares[place] for place in chosen],
-                width=0.6,
-                color="none" if is_over else color,
-                edgecolor=color,
-                hatch=hatch,
-                label=label,
+            axes.add_collection(
+                PolyCollection(
+                    [_box(place - 0.3, place + 0.3, 0.0, shares[place]) for place in chosen],
+                    facecolor="none" if is_over else color,
+                    edgecolor=color,
+                    hatch=hatch,
+                    label=label,
+                )
             )
     axes.axhline(100, color=INK, linewidth=1.4)
     axes.annotate(
@@ -287,6 +287,11 @@ def _used(cups: Sequence[CupRecord]) -> Figure:
     _name_cups(axes, cups)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, frameon=False)
     return figure
+
+
+def _box(left: float, right: float, bottom: float, top: float) -> list[tuple[float, float]]:
+    """The corners of a rectangle; many of them make one collection, which is drawn at once."""
+    return [(left, bottom), (left, top), (right, top), (right, bottom)]
 
 
 def _name_cups(axes: Axes, cups: Sequence[CupRecord]) -> None:
@@ -367,6 +372,15 @@ def _draw_coats(axes: Axes, coats: Sequence[CoatRecord], start: datetime, end_ho
     def hours_to(moment: datetime | None, otherwise: float) -> float:
         return otherwise if moment is None else min((moment - start) / HOUR, end_hours)
 
+    pulled: list[tuple[float, float]] = []
+    missed: list[tuple[float, float]] = []
+    boxes: dict[str, list[list[tuple[float, float]]]] = {}
+
+    def draw(color: str, start: float, end: float, middle: float, height: float) -> None:
+        if end > start:
+            box = _box(start, end, middle - height / 2, middle + height / 2)
+            boxes.setdefault(color, []).append(box)
+
     for row, coat in enumerate(coats):
         began = hours_to(coat.began_at, 0.0)
         finished = hours_to(coat.finished_at, began)
@@ -375,29 +389,34 @@ def _draw_coats(axes: Axes, coats: Sequence[CoatRecord], start: datetime, end_ho
         if coat.clock is not None:
             opens = hours_to(coat.clock.at(Stage.RECOAT_OPENS), end_hours)
             closes = hours_to(coat.clock.at(Stage.RECOAT_CLOSES), end_hours)
-            draw_bar(axes, -row, finished, opens, WAIT)
-            draw_bar(axes, -row, opens, closes, OPEN, height=0.34)
+            draw(WAIT, finished, opens, -row, 0.5)
+            draw(OPEN, opens, closes, -row, 0.34)
             if coat.tape_last_call_at is not None and coat.tape.value != "no tape":
                 tape = (hours_to(coat.tape_ask_at, 0.0), hours_to(coat.tape_last_call_at, 0.0))
-                draw_bar(axes, -row + 0.36, *tape, TAPE, height=0.14)
+                draw(TAPE, *tape, -row + 0.36, 0.14)
             if coat.tape_off_at is not None:
                 off = hours_to(coat.tape_off_at, 0.0)
-                axes.plot([off], [-row + 0.36], "v", color=INK, markersize=5)
-        draw_bar(axes, -row, began, finished_shown, APPLY)
+                pulled.append((off, -row + 0.36))
+        draw(APPLY, began, finished_shown, -row, 0.5)
         if coat.window in (WindowVerdict.TOO_EARLY, WindowVerdict.CLOSED):
-            axes.plot([began], [-row], "X", color=BAD, markersize=9)
-    axes.set_yticks([-row for row in range(len(coats))], [f"coat {coat.number}" for coat in coats])
+            missed.append((began, float(-row)))
+    for color, label in (
+        (APPLY, "applied"),
+        (WAIT, "wait"),
+        (OPEN, "next coat bonds"),
+        (TAPE, "tape comes off"),
+    ):
+        if color in boxes:
+            axes.add_collection(PolyCollection(boxes[color], color=color, label=label))
+    for places, marker, color in ((pulled, "v", INK), (missed, "X", BAD)):
+        if places:
+            axes.plot(*zip(*places, strict=True), marker, color=color, markersize=5)
+    rows = range(0, len(coats), max(1, -(-len(coats) // MOST_NAMED_COATS)))
+    axes.set_yticks([-row for row in rows], [f"coat {coats[row].number}" for row in rows])
     axes.set_ylim(-len(coats) + 0.4, 0.65)
     axes.tick_params(axis="y", length=0)
     axes.spines["bottom"].set_visible(False)
     axes.tick_params(axis="x", length=0)
-    for label, color in (
-        ("applied", APPLY),
-        ("wait", WAIT),
-        ("next coat bonds", OPEN),
-        ("tape comes off", TAPE),
-    ):
-        axes.barh(0, 0, color=color, label=label)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, frameon=False)
 
 

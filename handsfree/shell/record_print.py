@@ -7,6 +7,7 @@ tagged for reading aloud; the page is.
 import io
 from collections.abc import Iterator
 from datetime import datetime
+from functools import lru_cache
 from html import escape
 from pathlib import Path
 
@@ -205,6 +206,7 @@ def _widths(head: list[str], rows: list[list[str]]) -> list[float]:
     return [a + share * (b - a) for a, b in zip(least, wanted, strict=True)]
 
 
+@lru_cache(maxsize=65536)
 def _text_width(text: str, font: str = "plain") -> float:
     return float(pdfmetrics.stringWidth(text, font, CELL_SIZE))
 
@@ -212,9 +214,15 @@ def _text_width(text: str, font: str = "plain") -> float:
 def _wrapped(row: list[str], widths: list[float], font: str = "plain") -> list[str]:
     """Each cell's text broken into lines that fit: far faster than a paragraph in each cell."""
     return [
-        "\n".join(line for text in cell.split("\n") for line in _lines(text, width - PADDING, font))
+        "\n".join(line for text in cell.split("\n") for line in _broken(text, width - PADDING, font))
         for cell, width in zip(row, widths, strict=True)
     ]
+
+
+@lru_cache(maxsize=65536)
+def _broken(text: str, width: float, font: str) -> tuple[str, ...]:
+    """The lines of a text; most texts of a table come many times."""
+    return tuple(_lines(text, width, font))
 
 
 def _lines(text: str, width: float, font: str) -> Iterator[str]:

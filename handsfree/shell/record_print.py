@@ -12,6 +12,7 @@ from html import escape
 from pathlib import Path
 
 import matplotlib as mpl
+from reportlab import rl_config
 from reportlab.lib.colors import HexColor
 from reportlab.lib.pagesizes import A4, landscape
 from reportlab.lib.styles import ParagraphStyle
@@ -85,6 +86,8 @@ def pdf_of(page: Page) -> bytes:
     folder = Path(mpl.get_data_path()) / "fonts" / "ttf"
     for name, file in FONTS.items():
         pdfmetrics.registerFont(TTFont(name, folder / file))
+    # Pictures as they are, not as text a quarter longer.
+    rl_config.useA85 = 0
     target = io.BytesIO()
     document = BaseDocTemplate(
         target,

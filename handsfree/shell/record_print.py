@@ -1,13 +1,16 @@
 """A record as a PDF, for paper and archives.
 
-The same record gives the same bytes: no date of its own, fixed names of its parts. It is not
+The same record gives the same bytes: its date is the job's, its parts are numbered. It is not
 tagged for reading aloud; the page is.
 """
 
 import io
+import os
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from functools import lru_cache
+from itertools import chain
 from html import escape
 from pathlib import Path
 
@@ -41,6 +44,7 @@ from handsfree.shell.settings import CAUTION
 
 # The fonts that come with matplotlib: the fonts built into PDF lack most signs.
 FONTS = {"plain": "DejaVuSans.ttf", "bold": "DejaVuSans-Bold.ttf"}
+DATE_VARIABLE = "SOURCE_DATE_EPOCH"
 INK, MUTED, GRID, SEAM = (HexColor(c) for c in ("#1d2226", "#59636a", "#c9ccca", "#9a5410"))
 MARKS = {Mark.GOOD: "●", Mark.LOOK: "▲", Mark.BAD: "■", Mark.OPEN: "○"}
 COLORS = {
@@ -111,8 +115,23 @@ def pdf_of(page: Page) -> bytes:
         canvas.drawRightString(SIZE[0] - MARGIN, 7 * mm, f"page {canvas.getPageNumber()}")
 
     document.addPageTemplates(PageTemplate("all", [frame], onPage=foot))
-    document.build(list(_story(page)))
+    with _dated(page.job.last_at):
+        document.build(list(_story(page)))
     return target.getvalue()
+
+
+@contextmanager
+def _dated(moment: datetime) -> Iterator[None]:
+    """The document's date is the job's last moment: this is how reportlab is told one."""
+    before = os.environ.get(DATE_VARIABLE)
+    os.environ[DATE_VARIABLE] = str(int(moment.timestamp()))
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ[DATE_VARIABLE]
+        else:
+            os.environ[DATE_VARIABLE] = before
 
 
 def _story(page: Page) -> Iterator[Flowable]:
@@ -217,7 +236,9 @@ def _text_width(text: str, font: str = "plain") -> float:
 def _wrapped(row: list[str], widths: list[float], font: str = "plain") -> list[str]:
     """Each cell's text broken into lines that fit: far faster than a paragraph in each cell."""
     return [
-        "\n".join(line for text in cell.split("\n") for line in _broken(text, width - PADDING, font))
+        "\n".join(
+            line for text in cell.split("\n") for line in _broken(text, width - PADDING, font)
+        )
         for cell, width in zip(row, widths, strict=True)
     ]
 

@@ -59,9 +59,9 @@ def events() -> Iterator[Event]:
         yield BatchOpened(at, number)
         resin_g = Fraction(700)
         yield ReadingTaken(at, number, Component.RESIN, resin_g, resin_g, Fraction(0), True)
-        for grams, is_confirmed in ((60, False), (80, False), (99 + number % 4, True)):
-            value = Fraction(grams)
-            yield ReadingTaken(at, number, Component.HARDENER, value, value, resin_g, is_confirmed)
+        for hardener_g, is_confirmed in ((60, False), (80, False), (99 + number % 4, True)):
+            grams = Fraction(hardener_g)
+            yield ReadingTaken(at, number, Component.HARDENER, grams, grams, resin_g, is_confirmed)
             if grams == 80:
                 yield TakenBack(at)
         yield ClockStarted(at, number, at, Fraction(22), timedelta(minutes=23))

@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from functools import lru_cache
-from itertools import chain
 from html import escape
 from pathlib import Path
 

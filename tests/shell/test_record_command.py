@@ -112,7 +112,7 @@ def test_the_same_journal_gives_the_same_bytes_anywhere(gate: Path, tmp_path: Pa
 
 def test_the_ratio_errors_are_those_of_exact_arithmetic(gate: Path) -> None:
     """By the card's 7:1, with pint's quantities instead of our own fractions."""
-    units = pint.UnitRegistry()
+    units: pint.UnitRegistry[float] = pint.UnitRegistry()
     for row in _sheet(made(gate, "csv"), "cups"):
         resin = units.Quantity(float(row["resin_g"]), "gram")
         hardener = units.Quantity(float(row["hardener_g"]), "gram")

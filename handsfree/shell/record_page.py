@@ -49,8 +49,8 @@ class Page:
         """The few numbers that stand at the top."""
         job = self.job
         grams = sum((cup.resin_g + cup.hardener_g for cup in job.cups), start=0)
-        bad = sum(deviation.mark is Mark.BAD for deviation in self.deviations)
-        looked = len(self.deviations) - bad
+        bad = sum(one.count for one in self.deviations if one.mark is Mark.BAD)
+        looked = sum(one.count for one in self.deviations) - bad
         return (
             ("cups", str(len(job.cups))),
             ("grams in all", f"{float(grams):,.0f}".replace(",", " ")),
@@ -154,7 +154,11 @@ def _section(table: Table, picture: tuple[str, str, str] | None) -> Iterator[str
         title, words, svg = picture
         yield f'<figure role="group" aria-label="{escape(title)}">'
         yield f"<figcaption>{escape(title)}</figcaption>"
-        yield f'<div role="img" aria-label="{escape(words)}" class="plot">{svg}</div>'
+        # It scrolls where the page is narrow, so it can be reached by keyboard.
+        label = escape(f"{title}, picture")
+        yield f'<div class="plot" role="region" tabindex="0" aria-label="{label}">'
+        yield f'<div role="img" aria-label="{escape(words)}">{svg}</div>'
+        yield "</div>"
         yield "</figure>"
     if not table.rows:
         yield '<p class="none">None.</p>'

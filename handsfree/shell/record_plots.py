@@ -95,6 +95,7 @@ STYLE: dict[Any, Any] = {
 MOST_NAMED_CUPS, MOST_NAMED_COATS = 24, 12
 MOST_CURE_PANELS = 3
 CURE_STEPS = 120
+MOST_DATES = 6
 TICK_HOURS = (1 / 12, 1 / 6, 1 / 4, 1 / 2, 1, 2, 3, 6, 12, 24, 48, 96, 192, 384, 768)
 HOUR = timedelta(hours=1)
 
@@ -422,7 +423,10 @@ def _draw_coats(axes: Axes, coats: Sequence[CoatRecord], start: datetime, end_ho
 
 def _name_hours(axes: Axes, start: datetime, end_hours: float) -> None:
     """Times of day in the listener's zone, with the date at the first and at each midnight."""
-    every = next((hours for hours in TICK_HOURS if end_hours <= MOST_TICKS * hours), 1536)
+    # From a day on each name is a date, which is twice as wide.
+    every = next(
+        (h for h in TICK_HOURS if end_hours <= (MOST_TICKS if h < 24 else MOST_DATES) * h), 1536
+    )
     midnight = start.replace(hour=0, minute=0, second=0, microsecond=0)
     first = -((start - midnight) / HOUR) % every
     ticks = [first + i * every for i in range(int((end_hours - first) / every) + 1)]

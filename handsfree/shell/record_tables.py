@@ -56,6 +56,7 @@ from handsfree.shell.record_source import ClockEvent, ClockNote, Source
 Value: TypeAlias = str | int | float | Fraction | datetime | timedelta | None
 
 HOUR, MINUTE, SECOND = timedelta(hours=1), timedelta(minutes=1), timedelta(seconds=1)
+MOST_LISTED = 8  # Deviations of one column that are told one by one.
 EXACT_PLACES = 6  # Of a number in CSV and JSON.
 NO_VALUE = "—"
 
@@ -100,6 +101,7 @@ class Deviation:
 
     mark: Mark
     sentence: str
+    count: int = 1
 
 
 # --- values -------------------------------------------------------------------------------
@@ -157,11 +159,15 @@ def deviations(tables: Iterable[Table], more: Iterable[str] = ()) -> tuple[Devia
         for column in table.columns:
             if column.mark is None:
                 continue
-            for row in table.rows:
-                mark = column.mark(row)
-                if mark in (Mark.BAD, Mark.LOOK):
+            for mark in (Mark.BAD, Mark.LOOK):
+                rows = [row for row in table.rows if column.mark(row) is mark]
+                for row in rows[:MOST_LISTED]:
                     sentence = _sentence(table.row_name(row), column, column.value(row))
                     found.append(Deviation(mark, sentence))
+                if rows[MOST_LISTED:]:
+                    left = len(rows) - MOST_LISTED
+                    sentence = f"And {left} more of these: see “{table.title}”."
+                    found.append(Deviation(mark, sentence, left))
     order = list(Mark)
     return tuple(sorted(found, key=lambda one: -order.index(one.mark)))
 

@@ -51,7 +51,7 @@ from tests.job.records import CARD, EIGHT, ZONE, air, at, coat, cup, entered, re
 
 # --- what counts --------------------------------------------------------------------------
 
-FACTS = (
+FACTS: tuple[Event, ...] = (
     BatchOpened(EIGHT, 1),
     reading(0, 1, Component.RESIN, 700),
     ConditionTold(EIGHT, Measured.AIR_C, Fraction(20)),

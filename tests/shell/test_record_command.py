@@ -261,7 +261,7 @@ def test_the_page_can_be_read_without_seeing_it(gate: Path) -> None:
     assert len(page.of("figure")) == len(page.of("figcaption")) == 4
     # What scrolls can be reached by keyboard, and has a name.
     for attributes in page.of("div"):
-        if attributes.get("class") == "wide":
+        if attributes.get("class") in ("wide", "plot"):
             assert attributes.get("tabindex") == "0"
             assert attributes.get("aria-label")
     ids = [attributes["id"] for _, attributes in page.elements if "id" in attributes]
@@ -344,6 +344,13 @@ def test_the_print_holds_the_figures_of_the_page(gate: Path) -> None:
     assert reader.metadata.title == "Gate Coat, job 1, 2026-01-05: batch record"
     # Four pictures, as on the page.
     assert sum(len(page.images) for page in reader.pages) == 4
+
+
+def test_many_alike_are_counted_and_not_all_listed(tmp_path: Path) -> None:
+    events = [event for n in range(1, 31) for event in cup(n, start=n, emptied=40)]
+    _, page = page_of(journal_of(tmp_path, sorted(events, key=lambda event: event.at)))
+    assert page.texts.count("And 22 more of these: see “Pot life”.") == 1
+    assert page.texts[page.texts.index("not kept") + 1] == "30"
 
 
 def test_no_cell_is_taken_for_a_formula(tmp_path: Path) -> None:

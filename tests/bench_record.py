@@ -84,7 +84,7 @@ def write_journal(folder: Path) -> int:
     journal.open()
     first = _stamp(0)
     journal.begin(first, "Gate Coat")
-    journal.equip(first, Equipment(card_text("gate-coat"), "", "", Fraction(1)))
+    journal.equip(first, Equipment((card_text("gate-coat"),), "", "", Fraction(1)))
     for count, event in enumerate(events(), start=1):
         journal.append((event,), _stamp(count))
         if count == EVENTS:

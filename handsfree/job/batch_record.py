@@ -12,7 +12,7 @@ from the same functions. What is not read off an instrument is an estimate, and 
 """
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta, tzinfo
 from enum import Enum
@@ -37,23 +37,29 @@ from handsfree.job.events import (
     CoatStarted,
     ConditionTold,
     CupEmptied,
+    CupLeft,
     CupWarmed,
     Event,
     FilmFelt,
     JobEnded,
+    JobOpened,
     Measured,
     PutOff,
     ReadingTaken,
     TakenBack,
     TapePulled,
     TapeSet,
+    TimerCanceled,
+    TimerSet,
     Told,
 )
 from handsfree.job.film import FilmClock, film_clock, recoat_now
 from handsfree.job.pour import recipe_of
 from handsfree.job.reminders import Subject, subject_of
-from handsfree.job.restart import replay_parts
-from handsfree.job.state import Batch, Clock, Coat, State
+from handsfree.job.restart import with_cup
+from handsfree.job.shelf import Shelf
+from handsfree.job.state import Batch, Clock, Coat, State, evolve
+from handsfree.language.replies import Called
 
 # Readings told this close together are one look at the instruments. Judgement.
 ONE_LOOK = timedelta(minutes=10)
@@ -91,11 +97,11 @@ class Correction:
 
 
 @dataclass(frozen=True)
-class CardSince:
-    """A card, and since when it is worked with."""
+class ShelfSince:
+    """The products at hand, and since when."""
 
     since: datetime
-    card: ProductCard
+    shelf: Shelf
 
 
 @dataclass(frozen=True)
@@ -157,35 +163,13 @@ def _in_zone(event: Event, zone: tzinfo) -> Event:
 
 
 def split_jobs(log: Sequence[Logged]) -> tuple[range, ...]:
-    """The places of the jobs in a log, one range each.
-
-    A job ends where "the job is done" was said; what is told of its coats afterward still belongs
-    to it, until new work begins.
-    """
-    starts = [0]
-    has_ended = False
-    for place, one in enumerate(log):
-        if one.taken_back_at is not None:
-            continue
-        if isinstance(one.event, JobEnded):
-            has_ended = True
-        elif has_ended and not isinstance(one.event, _AFTERWARD):
-            starts.append(place)
-            has_ended = False
-    return tuple(range(start, end) for start, end in pairwise([*starts, len(log)]))
-
-
-_AFTERWARD = (
-    Announced,
-    Acknowledged,
-    TakenBack,
-    PutOff,
-    ConditionTold,
-    FilmFelt,
-    TapePulled,
-    CupWarmed,
-    CupEmptied,
-)
+    """The places of the jobs in a log, one range each; a job begins where it was opened."""
+    starts = [
+        place
+        for place, one in enumerate(log)
+        if isinstance(one.event, JobOpened) and one.taken_back_at is None and place > 0
+    ]
+    return tuple(range(start, end) for start, end in pairwise([0, *starts, len(log)]))
 
 
 # --- the record ---------------------------------------------------------------------------
@@ -215,6 +199,9 @@ class CupRecord:
     """One cup."""
 
     number: int
+    card: ProductCard
+    resin_lot: str  # Empty: it was not told.
+    hardener_lot: str
     opened_at: datetime | None  # None: that part of the journal is lost.
     wanted_total_g: Fraction | None
     resin_g: Fraction
@@ -229,10 +216,16 @@ class CupRecord:
     is_mix_c_assumed: bool  # The question got no answer: a warm one was assumed.
     pot_life: timedelta | None  # Estimate, as it was counted then.
     ends_at: datetime | None  # Estimate; earlier where the cup showed to be ahead.
+    left: CupLeft | None  # What was told last of the rest in it.
     emptied_at: datetime | None
     used_share: Fraction | None  # Of the pot life, when it was told empty; estimate.
     warmed: tuple[CupWarmed, ...]
     is_time_in_doubt: bool
+
+    @property
+    def product(self) -> str:
+        """The name on its card."""
+        return self.card.name
 
     @property
     def read_back(self) -> int:
@@ -264,7 +257,9 @@ class TapeVerdict(Enum):
 class CoatRecord:
     """One coat."""
 
-    number: int
+    number: int  # Of its area.
+    area: str  # Empty: no area was named.
+    card: ProductCard
     started_at: datetime | None
     finished_at: datetime | None
     look: Look | None  # The readings that stood when it began.
@@ -319,7 +314,7 @@ class BatchRecord:
     """One job."""
 
     number: int  # Of the journal's jobs, from 1.
-    card: ProductCard
+    card: ProductCard  # Of the first product in it; each cup and coat has its own.
     started_at: datetime
     last_at: datetime
     ended_at: datetime | None  # None: "the job is done" was not said.
@@ -331,51 +326,77 @@ class BatchRecord:
     log: tuple[Logged, ...]
     pauses: tuple[Pause, ...]
 
+    @property
+    def cards(self) -> tuple[ProductCard, ...]:
+        """Of all its products, the first one first."""
+        found = {cup.card.name: cup.card for cup in self.cups}
+        found |= {coat.card.name: coat.card for coat in self.coats}
+        return tuple({self.card.name: self.card, **found}.values())
+
+    @property
+    def products(self) -> str:
+        """The names of all its products."""
+        return " and ".join(card.name for card in self.cards)
+
 
 def batch_records(
-    entered: Sequence[Entered], cards: Sequence[CardSince], pauses: Sequence[Pause] = ()
+    entered: Sequence[Entered], shelves: Sequence[ShelfSince], pauses: Sequence[Pause] = ()
 ) -> tuple[BatchRecord, ...]:
     """The record of every job in a journal, the oldest first.
 
     Args:
         entered: its events, in their order.
-        cards: the product's, at least one, the oldest first: a job is held to the one that was
-            worked with last in it, not to one that was mended since.
+        shelves: the products' cards, at least one shelf, the oldest first: a job is held to the
+            cards that were worked with last in it, not to those that were mended since.
         pauses: where the time that passed is in doubt.
 
     Returns:
         None of an empty journal.
 
     Raises:
-        BasisNeedsDensities: the card cannot be weighed.
+        BasisNeedsDensities: a card cannot be weighed.
     """
     if not entered:
         return ()
     log, corrections = settled(entered)
-    kept = [one.event for one in log if one.taken_back_at is None]
-    kept = [event for event in kept if not isinstance(event, TakenBack)]
-    state, _ = replay_parts((kept,))
-    jobs = split_jobs(log)
+    state = State()
     made = []
-    for number, places in enumerate(jobs, start=1):
+    for places in split_jobs(log):
         part = tuple(log[place] for place in places)
+        mine: list[Event] = []
+        lots: dict[int, Mapping[Component, str]] = {}
+        products: dict[int, str] = {}
+        for one in part:
+            event = one.event
+            if one.taken_back_at is not None or isinstance(event, TakenBack):
+                continue
+            mine.append(event)
+            state = evolve(with_cup(state, event), event)
+            if isinstance(event, BatchOpened | ReadingTaken):
+                # What stood when it was poured: another product or can may come later.
+                lots[event.batch] = state.lots
+                products[event.batch] = state.product
+            elif isinstance(event, ClockStarted):
+                lots.setdefault(event.batch, state.lots)
+                products.setdefault(event.batch, state.product)
         start, last_at = part[0].event.at, part[-1].event.at
-        mine = [one.event for one in part if one.taken_back_at is None]
-        card = _card_at(cards, last_at)
+        shelf = _shelf_at(shelves, last_at)
+        names = dict.fromkeys([*products.values(), *(c.product for c in state.coats)])
+        card = shelf.card(next(iter(names), state.product))
         # Readings just before the work began are what it began with.
         since = start - STALE_AFTER
         conditions = [told for told in state.conditions if since <= told.at <= last_at]
         ends = [event.at for event in mine if isinstance(event, JobEnded)]
         made.append(
             BatchRecord(
-                number=number,
+                number=state.job,
                 card=card,
                 started_at=start,
                 last_at=last_at,
                 ended_at=ends[-1] if ends else None,
-                cups=tuple(_cups(card, state, mine, pauses)),
+                cups=tuple(_cups(_Poured(shelf, products, lots), state, mine, pauses)),
                 looks=tuple(_looks(card, conditions)),
-                coats=tuple(_coats(card, state, mine, pauses)),
+                coats=tuple(_coats(shelf, state, mine, pauses)),
                 alarms=tuple(_alarms(mine)),
                 corrections=tuple(c for c in corrections if start <= c.at <= last_at),
                 log=part,
@@ -385,9 +406,9 @@ def batch_records(
     return tuple(made)
 
 
-def _card_at(cards: Sequence[CardSince], moment: datetime) -> ProductCard:
-    until_then = [one.card for one in cards if one.since <= moment]
-    return until_then[-1] if until_then else cards[0].card
+def _shelf_at(shelves: Sequence[ShelfSince], moment: datetime) -> Shelf:
+    until_then = [one.shelf for one in shelves if one.since <= moment]
+    return until_then[-1] if until_then else shelves[0].shelf
 
 
 def _is_in_doubt(pauses: Sequence[Pause], start: datetime | None, end: datetime | None) -> bool:
@@ -399,29 +420,35 @@ def _is_in_doubt(pauses: Sequence[Pause], start: datetime | None, end: datetime 
 # --- cups ---------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class _Poured:
+    """What each cup was poured from."""
+
+    shelf: Shelf
+    products: Mapping[int, str]
+    lots: Mapping[int, Mapping[Component, str]]
+
+
 def _cups(
-    card: ProductCard, state: State, mine: Sequence[Event], pauses: Sequence[Pause]
+    poured: _Poured, state: State, mine: Sequence[Event], pauses: Sequence[Pause]
 ) -> Iterator[CupRecord]:
     opened = {event.batch: event.at for event in mine if isinstance(event, BatchOpened)}
     warmed: dict[int, list[CupWarmed]] = {}
     assumed: set[int] = set()
-    numbers = dict.fromkeys(opened)
     air_c: Fraction | None = None
     for event in mine:
         if isinstance(event, ConditionTold) and event.measured is Measured.AIR_C:
             air_c = event.value
         elif isinstance(event, CupWarmed):
             warmed.setdefault(event.batch, []).append(event)
-        elif isinstance(event, ClockStarted) and _is_assumed(card, event, air_c):
-            assumed.add(event.batch)
-        # A cup whose opening is lost, but not what was poured into it.
-        if isinstance(event, ReadingTaken | ClockStarted):
-            numbers.setdefault(event.batch)
-    ratio = recipe_of(card).resin_per_hardener
-    for number in numbers:
+        elif isinstance(event, ClockStarted):
+            card = poured.shelf.card(poured.products[event.batch])
+            if _is_assumed(card, event, air_c):
+                assumed.add(event.batch)
+    for number, product in poured.products.items():
         yield _cup(
-            card,
-            ratio,
+            poured.shelf.card(product),
+            poured.lots[number],
             state.batch(number),
             opened.get(number),
             tuple(warmed.get(number, ())),
@@ -441,7 +468,7 @@ def _is_assumed(card: ProductCard, event: ClockStarted, air_c: Fraction | None) 
 
 def _cup(
     card: ProductCard,
-    target_ratio: Fraction,
+    lots: Mapping[Component, str],
     batch: Batch,
     opened_at: datetime | None,
     warmed: tuple[CupWarmed, ...],
@@ -450,6 +477,7 @@ def _cup(
     pauses: Sequence[Pause],
 ) -> CupRecord:
     resin_g, hardener_g = batch.grams_of(Component.RESIN), batch.grams_of(Component.HARDENER)
+    target_ratio = recipe_of(card).resin_per_hardener
     ratio = error = band = None
     if resin_g > 0 and hardener_g > 0:
         ratio = resin_g / hardener_g
@@ -458,6 +486,9 @@ def _cup(
     clock = batch.clock
     return CupRecord(
         number=batch.number,
+        card=card,
+        resin_lot=lots.get(Component.RESIN, ""),
+        hardener_lot=lots.get(Component.HARDENER, ""),
         opened_at=opened_at,
         wanted_total_g=batch.wanted_total_g,
         resin_g=resin_g,
@@ -472,6 +503,7 @@ def _cup(
         is_mix_c_assumed=is_assumed,
         pot_life=clock.pot_life if clock else None,
         ends_at=clock.ends_at if clock else None,
+        left=batch.left,
         emptied_at=batch.emptied_at,
         used_share=_used_share(clock, batch.emptied_at),
         warmed=warmed,
@@ -567,25 +599,35 @@ class _Told:
 
 
 def _coats(
-    card: ProductCard, state: State, mine: Sequence[Event], pauses: Sequence[Pause]
+    shelf: Shelf, state: State, mine: Sequence[Event], pauses: Sequence[Pause]
 ) -> Iterator[CoatRecord]:
-    numbers = {event.coat for event in mine if isinstance(event, CoatStarted | CoatFinished)}
-    coats = [coat for coat in state.coats if coat.number in numbers]
+    coats = [coat for coat in state.coats if coat.job == state.job]
+    coats.sort(key=lambda coat: _began_at(coat) or mine[-1].at)
     told = _Told(tuple(sorted(state.conditions, key=lambda one: one.at)))
-    tape = [event for event in mine if isinstance(event, TapeSet | TapePulled)]
     last_at = mine[-1].at
-    for place, coat in enumerate(coats):
-        following = coats[place + 1] if place + 1 < len(coats) else None
-        previous = coats[place - 1] if place > 0 else None
+    for coat in coats:
+        card = shelf.card(coat.product)
+        of_area = [other for other in coats if other.area == coat.area]
+        place = of_area.index(coat)
+        following = of_area[place + 1] if place + 1 < len(of_area) else None
+        previous = of_area[place - 1] if place > 0 else None
+        tape = [
+            event
+            for event in mine
+            # Tape without an area is on all of them.
+            if isinstance(event, TapeSet | TapePulled) and event.area in (coat.area, "")
+        ]
         until = (_began_at(following) if following else None) or last_at
         began_at = _began_at(coat) or last_at
         newest = told.newest_at(began_at)
         surface = told.surface_over(began_at, until)
         clock = _clock(card, coat, surface)
-        window, opens_at, closes_at = _window(card, told, previous, coat)
+        window, opens_at, closes_at = _window(shelf, told, previous, coat)
         verdict, tape_off_at = _tape(tape, began_at, following, clock)
         yield CoatRecord(
             number=coat.number,
+            area=coat.area,
+            card=card,
             started_at=coat.started_at,
             finished_at=coat.finished_at,
             look=_look(card, newest) if newest else None,
@@ -620,13 +662,14 @@ def _clock(card: ProductCard, coat: Coat, surface: tuple[ConditionTold, ...]) ->
 
 
 def _window(
-    card: ProductCard, told: _Told, previous: Coat | None, coat: Coat
+    shelf: Shelf, told: _Told, previous: Coat | None, coat: Coat
 ) -> tuple[WindowVerdict, datetime | None, datetime | None]:
     """As the dialogue judged it: from what had been told when the coat began."""
     began_at = _began_at(coat)
     if previous is None:
         return WindowVerdict.FIRST, None, None
     previous_at = _began_at(previous)
+    card = shelf.card(previous.product)
     if card.cure is None or began_at is None or previous_at is None:
         return WindowVerdict.UNKNOWN, None, None
     surface = told.surface_over(previous_at, began_at)
@@ -681,6 +724,7 @@ def _alarms(mine: Sequence[Event]) -> Iterator[AlarmRecord]:
     made: list[AlarmRecord] = []
     clocks: dict[int, Clock] = {}
     put_off: dict[str, datetime] = {}
+    timers: dict[int, str] = {}
 
     def end(key: str, outcome: AlarmOutcome, at: datetime) -> None:
         made.append(replace(waiting.pop(key), outcome=outcome, over_at=at))
@@ -696,6 +740,8 @@ def _alarms(mine: Sequence[Event]) -> Iterator[AlarmRecord]:
                 clocks[number] = replace(clock, ends_at=ends_at)
             case Announced(at, key):
                 subject = subject_of(key)
+                if subject.called is Called.TIMER:
+                    subject = replace(subject, name=timers.get(subject.number, ""))
                 for other, record in list(waiting.items()):
                     if record.subject.series == subject.series:
                         end(other, AlarmOutcome.OVERTAKEN, at)
@@ -711,10 +757,22 @@ def _alarms(mine: Sequence[Event]) -> Iterator[AlarmRecord]:
                         break
             case CupEmptied(batch=number):
                 over = [k for k, a in waiting.items() if a.subject.is_of_cup(number)]
-            case TapePulled():
-                over = [k for k, a in waiting.items() if a.subject.is_of_tape]
-            case CoatStarted() | CoatFinished():
-                over = [k for k, a in waiting.items() if a.subject.is_of_coat]
+            case TapePulled(area=area):
+                over = [
+                    key
+                    for key, alarm in waiting.items()
+                    if alarm.subject.is_of_tape and area in (alarm.subject.name, "")
+                ]
+            case CoatStarted(area=area) | CoatFinished(area=area):
+                over = [
+                    key
+                    for key, alarm in waiting.items()
+                    if alarm.subject.is_of_coat and alarm.subject.name == area
+                ]
+            case TimerSet(timer=number, name=name):
+                timers[number] = name
+            case TimerCanceled(timer=number):
+                over = [k for k, a in waiting.items() if a.subject.is_of_timer(number)]
         for key in over:
             end(key, AlarmOutcome.ENDED, event.at)
     return iter(sorted((*made, *waiting.values()), key=lambda alarm: alarm.announced_at))

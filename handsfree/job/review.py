@@ -80,10 +80,10 @@ def review(card: ProductCard, jobs: Sequence[BatchRecord]) -> Review:
 
     Args:
         card: as it is now; a correction that was accepted is in it, and not proposed again.
-        jobs: past jobs with this product.
+        jobs: past jobs; of them only the cups and coats of this product count.
     """
-    cups = [(job, cup) for job in jobs for cup in job.cups]
-    coats = [(job, coat) for job in jobs for coat in job.coats]
+    cups = [(job, cup) for job in jobs for cup in job.cups if cup.card.name == card.name]
+    coats = [(job, coat) for job in jobs for coat in job.coats if coat.card.name == card.name]
     proposals = (*_pot_life(card, cups), *_film(card, coats))
     findings = (
         *_at_once(card, cups),
@@ -272,7 +272,7 @@ def _looks(
     slow: list[_Look] = []
     fast: list[_Look] = []
     for job, coat in coats:
-        table = job.card.cure
+        table = coat.card.cure
         if table is None or Stage.TACK_FREE not in table.hours:
             continue
         if coat.finished_at is None or coat.is_time_in_doubt or not coat.surface_told:

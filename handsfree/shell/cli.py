@@ -20,7 +20,13 @@ from handsfree.language.intents import WakeUp
 from handsfree.language.parser import Misheard, parse
 from handsfree.language.wording import Level
 from handsfree.shell import calculator, journal_command, record_command, review_command, words
-from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, card_text, load_card
+from handsfree.shell.cards import (
+    DEFAULT_CARD,
+    CardUnusable,
+    card_text,
+    load_card,
+    shipped_cards,
+)
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
 
 if TYPE_CHECKING:
@@ -134,9 +140,10 @@ def _parser() -> argparse.ArgumentParser:
 def _add_job_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--product",
-        default=DEFAULT_CARD,
+        action="append",
         metavar="CARD",
-        help=f"a product card: a file, or the name of a shipped one (default {DEFAULT_CARD})",
+        help="a product card: a file, or the name of a shipped one; given again, it may be chosen "
+        f"by voice (default {DEFAULT_CARD}, with the other shipped ones)",
     )
     parser.add_argument("--model", type=Path, metavar="FOLDER", help="another Vosk model folder")
     parser.add_argument(
@@ -209,18 +216,27 @@ def _new_session(args: argparse.Namespace) -> Session:
 
 def _new_setup(args: argparse.Namespace) -> Setup:
     try:
-        card = load_card(args.product)
+        card, *others = (load_card(name) for name in _products(args))
         setup = setup_of(
             card,
             step_g=args.scale_step,
             capacity_g=args.scale_capacity,
             wake_phrases=tuple(args.wake or WAKE_PHRASES),
+            others=tuple(others),
         )
     except CardUnusable as error:
         raise KnownTrouble(str(error)) from error
     except Refusal as refusal:
-        raise KnownTrouble(f"{args.product} cannot be weighed. {refusal}") from refusal
+        names = " or ".join(_products(args))
+        raise KnownTrouble(f"{names} cannot be weighed. {refusal}") from refusal
     return setup
+
+
+def _products(args: argparse.Namespace) -> tuple[str, ...]:
+    """The cards at hand, the one to start with first."""
+    if args.product:
+        return tuple(args.product)
+    return (DEFAULT_CARD, *(name for name in shipped_cards() if name != DEFAULT_CARD))
 
 
 def _reopened(
@@ -237,7 +253,9 @@ def _reopened(
 
     setup = _new_setup(args)
     name, sha256 = ("", "") if model is None else (model.name, fingerprint(model))
-    equipment = Equipment(card_text(args.product), name, sha256, args.scale_step)
+    equipment = Equipment(
+        tuple(card_text(product) for product in _products(args)), name, sha256, args.scale_step
+    )
     journal = Journal(args.data or default_folder())
     stack.callback(journal.close)
     try:
@@ -251,7 +269,7 @@ def _demo(args: argparse.Namespace) -> int:
 
     session = _new_session(args)
     with ExitStack() as stack:
-        hearing = _hearing(args, stack)
+        hearing = _hearing(args, session.setup, stack)
         speaker = None if args.quiet else _speaker(args.wav, stack)
         try:
             return demo.run(args, hearing, session, speaker)
@@ -264,7 +282,7 @@ def _hear(args: argparse.Namespace) -> int:
 
     session = _new_session(args)
     with ExitStack() as stack:
-        hearing = _hearing(args, stack)
+        hearing = _hearing(args, session.setup, stack)
         return hear.run(args, hearing, lambda: Session(session.setup, session.level))
 
 
@@ -291,7 +309,8 @@ def _run(args: argparse.Namespace) -> int:
             microphone = Microphone(sound_library())
         except NoSoundDevice as error:
             raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
-        hearing, speaker = _hearing(args, stack), _speaker(None, stack)
+        hearing = _hearing(args, _new_setup(args), stack)
+        speaker = _speaker(None, stack)
         # Last: from here on time counts, and what fell due is recorded as announced.
         job = _reopened(args, lambda last: Clock(last=last), stack, args.model or shipped_model())
         return live.run(job, hearing, microphone, speaker, args.quiet_hours)
@@ -300,7 +319,7 @@ def _run(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     from handsfree.shell import checkup
 
-    return checkup.run(args.model, args.product)
+    return checkup.run(args.model, _products(args)[0])
 
 
 def _bench_hearing(args: argparse.Namespace) -> int:
@@ -313,12 +332,15 @@ def _bench_hearing(args: argparse.Namespace) -> int:
         raise KnownTrouble(str(error)) from error
 
 
-def _hearing(args: argparse.Namespace, stack: ExitStack) -> "Hearing":
+def _hearing(args: argparse.Namespace, setup: Setup, stack: ExitStack) -> "Hearing":
     from handsfree.shell.hearing import Hearing, HearingLost
     from handsfree.shell.model_folder import ModelUnusable, shipped_model
 
     try:
-        return stack.enter_context(Hearing(args.model or shipped_model(), tuple(args.wake or ())))
+        hearing = Hearing(
+            args.model or shipped_model(), tuple(args.wake or ()), setup.shelf.spoken_names
+        )
+        return stack.enter_context(hearing)
     except (ModelUnusable, HearingLost) as error:
         raise KnownTrouble(str(error)) from error
 

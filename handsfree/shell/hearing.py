@@ -57,16 +57,24 @@ class Hearing:
     Use as a context manager. After ``HearingLost`` call ``start`` again.
     """
 
-    def __init__(self, model_folder: Path, wake_phrases: tuple[str, ...] = ()) -> None:
+    def __init__(
+        self,
+        model_folder: Path,
+        wake_phrases: tuple[str, ...] = (),
+        products: tuple[str, ...] = (),
+    ) -> None:
         """Takes what ``start`` will load.
 
         Args:
             model_folder: in Vosk's layout.
             wake_phrases: the user's own, beside the sentences of the grammar.
+            products: names that may be said; one with a word that the model lacks is left out.
         """
         self._model_folder = model_folder
         self._needed = {*essential_words(), *(w for p in wake_phrases for w in p.split())}
-        self._child = Child("recognizer", HearingLost, _listen, model_folder, wake_phrases)
+        self._child = Child(
+            "recognizer", HearingLost, _listen, model_folder, wake_phrases, products
+        )
         self._unanswered_bytes = 0
 
     def __enter__(self) -> "Hearing":
@@ -144,12 +152,15 @@ class Hearing:
         return answer.utterances
 
 
-def what_may_be_said(model_folder: Path, wake_phrases: tuple[str, ...] = ()) -> WordList:
+def what_may_be_said(
+    model_folder: Path, wake_phrases: tuple[str, ...] = (), products: tuple[str, ...] = ()
+) -> WordList:
     """The recognizer's list: every word of the grammar that the model knows, and examples.
 
     Args:
         model_folder: in Vosk's layout.
         wake_phrases: the user's own.
+        products: names that may be said.
     """
     known = known_words(model_folder) - SOUND_LIKE_NUMBERS
     phrases = [
@@ -157,14 +168,22 @@ def what_may_be_said(model_folder: Path, wake_phrases: tuple[str, ...] = ()) -> 
         for phrase in example_phrases(EXAMPLE_PHRASES, Random(PHRASE_SEED).randrange)
         if known.issuperset(phrase.split())
     ]
-    words = known & {*vocabulary(), *(word for phrase in wake_phrases for word in phrase.split())}
+    named = [name for name in products if known.issuperset(name.split())]
+    own_words = {word for phrase in (*wake_phrases, *named) for word in phrase.split()}
+    words = known & {*vocabulary(), *own_words}
     # A wake phrase counts as often as the commonest commands do among the examples.
-    return word_list(sorted(words), [*phrases, *wake_phrases * (EXAMPLE_PHRASES // 100)])
+    own = [*wake_phrases * (EXAMPLE_PHRASES // 100), *(f"the product is {n}" for n in named)]
+    return word_list(sorted(words), [*phrases, *own])
 
 
-def _listen(pipe: Connection, model_folder: Path, wake_phrases: tuple[str, ...]) -> None:
+def _listen(
+    pipe: Connection,
+    model_folder: Path,
+    wake_phrases: tuple[str, ...],
+    products: tuple[str, ...],
+) -> None:
     """The child's whole life: loads the model, then answers each block of sound."""
-    words = what_may_be_said(model_folder, wake_phrases)
+    words = what_may_be_said(model_folder, wake_phrases, products)
     try:
         recognizer = Recognizer(model_folder)
     except RuntimeError as error:

@@ -35,7 +35,7 @@ class Opened:
 class Equipment:
     """What a program works with, so that a record can be made from the journal alone."""
 
-    card: str  # The product card's text, TOML.
+    cards: tuple[str, ...]  # The texts of the product cards, TOML; the first is the start's.
     model: str  # The speech model's name; empty: the words are typed.
     model_sha256: str  # See ``model_folder.fingerprint``; empty as the name is.
     scale_step_g: Fraction

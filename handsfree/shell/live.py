@@ -128,7 +128,7 @@ class Caller:
         self._quiet_hours = quiet_hours
         self._memory = Memory()
         if told_at is not None:
-            found = alarms(session.setup.card, session.state)
+            found = alarms(session.setup.shelf, session.state)
             open_now = tuple(alarm.reminder for alarm in found if alarm.half_at is None)
             told = Utterance(Urgency.HIGH, open_now, 0, is_missed=False)
             self._memory = called(self._memory, told, told_at)
@@ -147,7 +147,7 @@ class Caller:
         setup, state = self._session.setup, self._session.state
         local = now.astimezone(setup.zone)
         if self._found[0] is not state:
-            self._found = (state, alarms(setup.card, state))
+            self._found = (state, alarms(setup.shelf, state))
         said, self._memory = next_utterance(
             self._found[1],
             self._memory,

@@ -13,7 +13,7 @@ from handsfree.job.batch_record import BatchRecord
 from handsfree.shell.cards import CardUnusable
 from handsfree.shell.files import Files, write_new
 from handsfree.shell.record_page import Page, page_text, sources_of
-from handsfree.shell.record_source import NoRecord, Source, read_source, sha256_of
+from handsfree.shell.record_source import NoRecord, Source, read_source
 from handsfree.shell.record_tables import Table, about, deviations, moment, plain, tables_of
 
 DONE, BAD_INPUT = 0, 2
@@ -40,7 +40,10 @@ def add_command(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]
     )
     record.add_argument("--data", type=Path, metavar="FOLDER", help="not the usual place")
     record.add_argument(
-        "--product", metavar="CARD", help="the card, for a journal that does not hold it"
+        "--product",
+        action="append",
+        metavar="CARD",
+        help="a card, for a journal that does not hold it",
     )
     record.set_defaults(run=_run)
 
@@ -57,7 +60,7 @@ def _run(args: argparse.Namespace) -> int:
     from handsfree.shell.job_folder import default_folder
 
     try:
-        source = read_source(args.data or default_folder(), args.product)
+        source = read_source(args.data or default_folder(), args.product or ())
         if args.list:
             print("\n".join(_listed(source)))
             return DONE
@@ -87,7 +90,7 @@ def _listed(source: Source) -> Iterator[str]:
     for job in source.jobs:
         end = "" if job.ended_at is None else f" to {moment(job.ended_at)}"
         yield (
-            f"{job.number}  {moment(job.started_at)}{end}  {job.card.name}, "
+            f"{job.number}  {moment(job.started_at)}{end}  {job.products}, "
             f"cups: {len(job.cups)}, coats: {len(job.coats)}"
         )
 
@@ -121,7 +124,7 @@ def record_files(
         tables=tables,
         deviations=deviations(tables, source.findings),
         about=about(source, job),
-        sources=sources_of(source.journal_sha256, _card_sha256(source, job)),
+        sources=sources_of(source.journal_sha256, _cards(source, job)),
     )
     for kind in formats:
         if kind == "html":
@@ -138,9 +141,8 @@ def record_files(
                 yield f"{stem}-{table.key.replace('_', '-')}.csv", csv_of(table).encode("utf-8")
 
 
-def _card_sha256(source: Source, job: BatchRecord) -> str:
-    used = [one.card_sha256 for one in source.during(job) if one.card_sha256]
-    return used[-1] if used else sha256_of(source.card_text)
+def _cards(source: Source, job: BatchRecord) -> list[tuple[str, str]]:
+    return [(one.product, one.sha256) for one in source.cards_of(job)]
 
 
 def _svgs(job: BatchRecord) -> Mapping[str, tuple[str, str, str]]:
@@ -173,9 +175,8 @@ def json_of(page: Page, source: Source) -> str:
         "format": DATA_FORMAT,
         "record_by": f"handsfree {handsfree.__version__}",
         "journal_sha256": source.journal_sha256,
-        "card_sha256": _card_sha256(source, job),
-        "product": job.card.name,
-        "is_product_invented": job.card.invented,
+        "products": [card.name for card in job.cards],
+        "invented": [card.name for card in job.cards if card.invented],
         "job": job.number,
         "started": start.isoformat(),
         "ended": None if job.ended_at is None else job.ended_at.isoformat(),

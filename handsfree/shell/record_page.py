@@ -25,7 +25,7 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-a
 PICTURE_OF = {"cups": "ratio", "pot_life": "used", "coats": "air", "ready": "cure"}
 NOT_HELD = (
     "What is not in it, since nothing told it: how the surface was prepared, the thickness of the "
-    "film, adhesion, and who worked. Lots stand under “also told” where they were told."
+    "film, adhesion, and who worked."
 )
 
 
@@ -42,7 +42,7 @@ class Page:
     @property
     def title(self) -> str:
         """Product, job and day."""
-        return f"{self.job.card.name}, job {self.job.number}, {self.job.started_at.date()}"
+        return f"{self.job.products}, job {self.job.number}, {self.job.started_at.date()}"
 
     @property
     def facts(self) -> tuple[tuple[str, str], ...]:
@@ -61,11 +61,14 @@ class Page:
 
     @property
     def product(self) -> str:
-        """The product and its ratio, in words."""
-        card, ratio = self.job.card, self.job.card.ratio
-        parts = f"{float(ratio.resin_parts):g}:{float(ratio.hardener_parts):g}"
-        note = f" {card.note}" if card.note else ""
-        return f"{card.name}, resin to hardener {parts} by {ratio.basis.value}.{note}"
+        """The products and their ratios, in words."""
+        texts = []
+        for card in self.job.cards:
+            ratio = card.ratio
+            parts = f"{float(ratio.resin_parts):g}:{float(ratio.hardener_parts):g}"
+            note = f" {card.note}" if card.note else ""
+            texts.append(f"{card.name}, resin to hardener {parts} by {ratio.basis.value}.{note}")
+        return " ".join(texts)
 
     @property
     def span(self) -> tuple[datetime, datetime]:
@@ -117,7 +120,7 @@ def _head(page: Page) -> Iterator[str]:
     start, end = page.span
     yield "<header>"
     yield '<p class="kind">Batch record</p>'
-    yield f"<h1>{escape(page.job.card.name)} <span>job {page.job.number}</span></h1>"
+    yield f"<h1>{escape(page.job.products)} <span>job {page.job.number}</span></h1>"
     yield f'<p class="span">{_time(start)} <span class="to">to</span> {_time(end)}</p>'
     yield f'<p class="product">{escape(page.product)}</p>'
     yield '<dl class="facts">'
@@ -263,12 +266,11 @@ def _definitions(pairs: Iterable[tuple[str, str]]) -> str:
 
 
 def sources_of(
-    journal_sha256: str, card_sha256: str, figures: Sequence[tuple[str, str]] = ()
+    journal_sha256: str, cards: Iterable[tuple[str, str]]
 ) -> tuple[tuple[str, str], ...]:
     """What a record was made from, with the checksums."""
     return (
         ("record made by handsfree", handsfree.__version__),
         ("journal, SHA-256", journal_sha256),
-        ("product card, SHA-256", card_sha256),
-        *figures,
+        *((f"card of {product}, SHA-256", sha256) for product, sha256 in cards),
     )

@@ -136,7 +136,7 @@ def _dated(moment: datetime) -> Iterator[None]:
 def _story(page: Page) -> Iterator[Flowable]:
     start, end = page.span
     yield Paragraph("Batch record", KIND)
-    yield Paragraph(escape(f"{page.job.card.name}, job {page.job.number}"), TITLE)
+    yield Paragraph(escape(f"{page.job.products}, job {page.job.number}"), TITLE)
     yield Paragraph(escape(f"{moment(start)} to {moment(end)}"), TEXT)
     yield Paragraph(escape(page.product), NOTE)
     yield Paragraph(escape(", ".join(f"{name}: {value}" for name, value in page.facts)), TEXT)

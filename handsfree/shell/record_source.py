@@ -11,11 +11,13 @@ from pathlib import Path
 from handsfree.core.errors import Refusal
 from handsfree.job.batch_record import (
     BatchRecord,
-    CardSince,
     Entered,
     Pause,
+    ShelfSince,
     batch_records,
 )
+from handsfree.job.events import ProductChosen
+from handsfree.job.shelf import Shelf
 from handsfree.shell.cards import card_from, card_text, load_card, shipped_cards
 from handsfree.shell.clock import FIRST_CREDIBLE_AT, SMALL_STEP, SPOKEN_STEP, Stamp
 from handsfree.shell.journal import JOURNAL_NAME
@@ -65,10 +67,19 @@ class Used:
     program: str  # Its version.
     equipment: Equipment | None  # None: it was not written down then.
 
+
+@dataclass(frozen=True)
+class CardUsed:
+    """The text of a product card, and since when it was worked with."""
+
+    since: datetime
+    product: str
+    text: str
+
     @property
-    def card_sha256(self) -> str:
-        """Of the card's text; empty when that was not written down."""
-        return "" if self.equipment is None else sha256_of(self.equipment.card)
+    def sha256(self) -> str:
+        """Of the text."""
+        return sha256_of(self.text)
 
 
 @dataclass(frozen=True)
@@ -77,8 +88,8 @@ class Source:
 
     path: Path
     journal_sha256: str
-    card_text: str  # Of the card that was worked with last.
-    is_card_recorded: bool  # Else it is the one that was named or shipped, today's.
+    cards: tuple[CardUsed, ...]  # Every change of each.
+    is_card_recorded: bool  # Else they are those that were named or shipped, today's.
     jobs: tuple[BatchRecord, ...]
     clock: tuple[ClockEvent, ...]
     used: tuple[Used, ...]
@@ -90,22 +101,32 @@ class Source:
         within = [one for one in self.used if job.started_at < one.since <= job.last_at]
         return (*before[-1:], *within)
 
+    def cards_of(self, job: BatchRecord) -> tuple[CardUsed, ...]:
+        """The cards of a job's products, with those that were changed in it."""
+        found: list[CardUsed] = []
+        for card in job.cards:
+            mine = [one for one in self.cards if one.product == card.name]
+            before = [one for one in mine if one.since <= job.started_at]
+            within = [one for one in mine if job.started_at < one.since <= job.last_at]
+            found += (*before[-1:], *within) or mine[:1]
+        return tuple(found)
+
 
 def sha256_of(text: str) -> str:
     """SHA-256 of a text's UTF-8, in hexadecimal."""
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
-def read_source(folder: Path, product: str | None) -> Source:
+def read_source(folder: Path, products: Sequence[str] = ()) -> Source:
     """The records of all jobs in a data folder.
 
     Args:
         folder: with a journal in it, which may be in use.
-        product: a card for journals that hold none; None takes the shipped one of that name.
+        products: cards for a journal that holds none, beside the shipped ones.
 
     Raises:
-        NoRecord: no journal, an empty one, or one whose product's card is not known.
-        CardUnusable: the card cannot be read.
+        NoRecord: no journal, an empty one, or one with a product whose card is not known.
+        CardUnusable: a card cannot be read.
     """
     path = folder / JOURNAL_NAME
     try:
@@ -120,30 +141,63 @@ def read_source(folder: Path, product: str | None) -> Source:
     if not entered:
         damage = " It is damaged: handsfree journal verify" if contents.damage else ""
         raise NoRecord(f"Nothing of a job can be read in {path}.{damage}")
-    text, is_recorded = _card_text(contents, product)
-    card = card_from(text, "in the journal" if is_recorded else str(product))
     clock, used = tuple(_clock_events(contents)), tuple(_used(contents))
-    cards = [
-        CardSince(one.since, card_from(one.equipment.card, "in the journal"))
-        for one in used
-        if one.equipment is not None
-    ]
+    kept = [(one.since, one.equipment.cards) for one in used if one.equipment is not None]
+    texts = kept or [(_in_zone_of(entered[0]), _texts_now(contents, products))]
+    shelves = [ShelfSince(since, _shelf(cards)) for since, cards in texts]
+    _check_products(contents, entered, shelves)
     try:
-        jobs = batch_records(
-            entered, cards or [CardSince(entered[0].event.at, card)], _pauses(clock)
-        )
+        jobs = batch_records(entered, shelves, _pauses(clock))
     except Refusal as refusal:
-        raise NoRecord(f"{card.name} cannot be weighed. {refusal}") from refusal
+        raise NoRecord(f"A product of the job cannot be weighed. {refusal}") from refusal
     return Source(
         path=path,
         journal_sha256=hashlib.sha256(data).hexdigest(),
-        card_text=text,
-        is_card_recorded=is_recorded,
+        cards=tuple(_changes(texts)),
+        is_card_recorded=bool(kept),
         jobs=jobs,
         clock=clock,
         used=used,
         findings=tuple(findings(contents)),
     )
+
+
+def _in_zone_of(first: Entered) -> datetime:
+    return first.event.at.astimezone(first.zone)
+
+
+def _shelf(texts: Sequence[str]) -> Shelf:
+    first, *others = (card_from(text, "in the journal") for text in texts)
+    return Shelf(first, tuple(others))
+
+
+def _texts_now(contents: Contents, products: Sequence[str]) -> tuple[str, ...]:
+    """The cards as they are today, that of the journal's product first."""
+    texts = {load_card(name).name: card_text(name) for name in (*shipped_cards(), *products)}
+    if contents.product is not None and contents.product in texts:
+        texts = {contents.product: texts[contents.product], **texts}
+    return tuple(texts.values())
+
+
+def _check_products(
+    contents: Contents, entered: Sequence[Entered], shelves: Sequence[ShelfSince]
+) -> None:
+    """Refuses a record that would go by another product's card."""
+    chosen = [one.event.product for one in entered if isinstance(one.event, ProductChosen)]
+    names = dict.fromkeys([*([contents.product] if contents.product else []), *chosen])
+    for name in names:
+        if not any(one.shelf.has(name) for one in shelves):
+            raise NoRecord(f"The journal does not hold the card of {name}. Name it with --product.")
+
+
+def _changes(texts: Sequence[tuple[datetime, tuple[str, ...]]]) -> Iterator[CardUsed]:
+    newest: dict[str, str] = {}
+    for since, cards in texts:
+        for text in cards:
+            name = card_from(text, "in the journal").name
+            if newest.get(name) != text:
+                newest[name] = text
+                yield CardUsed(since, name, text)
 
 
 def _entered(contents: Contents) -> tuple[Entered, ...]:
@@ -156,24 +210,6 @@ def _entered(contents: Contents) -> tuple[Entered, ...]:
             zone = timezone(entry.stamp.utc_offset)
             found += [Entered(event, zone, part) for event in entry.events]
     return tuple(found)
-
-
-def _card_text(contents: Contents, product: str | None) -> tuple[str, bool]:
-    """The card's text, and whether it is the one that was worked with."""
-    if contents.equipment is not None:
-        return contents.equipment.card, True
-    if product is not None:
-        text = card_text(product)
-        card = card_from(text, product)
-        if contents.product not in (None, card.name):
-            raise NoRecord(f"The job is of {contents.product}, and {product} is of {card.name}.")
-        return text, False
-    for name in shipped_cards():
-        if contents.product == load_card(name).name:
-            return card_text(name), False
-    raise NoRecord(
-        f"The journal does not hold the card of {contents.product}. Name it with --product."
-    )
 
 
 def _stamps(contents: Contents) -> Iterator[tuple[Stamp, bool]]:

@@ -34,20 +34,28 @@ from handsfree.job.events import (
     BatchOpened,
     ClockStarted,
     CoatFinished,
+    CoatsPlanned,
     CoatStarted,
     ConditionTold,
     CupEmptied,
+    CupLeft,
     CupWarmed,
     Event,
     FilmFelt,
     JobEnded,
+    JobOpened,
+    LotTold,
     Measured,
+    NoteTaken,
+    ProductChosen,
     PutOff,
     ReadingTaken,
     ScaleTared,
+    ScaleTold,
     TakenBack,
     TapePulled,
     TapeSet,
+    TimerCanceled,
     TimerSet,
     TotalWanted,
 )
@@ -243,6 +251,9 @@ def _doubt_mark(row: CupRecord | CoatRecord) -> Mark | None:
 
 CUP_COLUMNS = (
     Column("cup", "cup", lambda c: c.number),
+    Column("product", "product", lambda c: c.product),
+    Column("resin_lot", "resin lot", lambda c: c.resin_lot),
+    Column("hardener_lot", "hardener lot", lambda c: c.hardener_lot),
     Column("opened", "opened", lambda c: c.opened_at),
     Column("wanted_g", "wanted, g", lambda c: c.wanted_total_g, 1),
     Column("resin_g", "resin, g", lambda c: c.resin_g, 1),
@@ -274,6 +285,8 @@ POT_LIFE_COLUMNS = (
     ),
     Column("pot_life_min", "pot life, min", lambda c: c.pot_life, 1, is_estimate=True),
     Column("ends", "pot life ends", lambda c: c.ends_at, is_estimate=True),
+    Column("left_g", "left in it, g", lambda c: None if c.left is None else c.left.left_g, 1),
+    Column("left_at", "as told", lambda c: None if c.left is None else c.left.at),
     Column("empty", "told empty", lambda c: c.emptied_at),
     Column(
         "used_percent",
@@ -358,8 +371,19 @@ _TAPE_MARKS = {
     TapeVerdict.UNKNOWN: Mark.OPEN,
 }
 
+
+def _coat_name(coat: CoatRecord) -> str:
+    return f"Coat {coat.number}{_on(coat.area)}"
+
+
+def _on(area: str) -> str:
+    return f" on the {area}" if area else ""
+
+
 COAT_COLUMNS = (
     Column("coat", "coat", lambda c: c.number),
+    Column("area", "area", lambda c: c.area),
+    Column("product", "product", lambda c: c.card.name),
     Column("started", "first stroke", lambda c: c.started_at),
     Column("finished", "last stroke", lambda c: c.finished_at),
     Column("air_c", "air, °C", _of_look(lambda k: k.air_c), 1),
@@ -409,6 +433,7 @@ def _of_tape(get: Callable[[CoatRecord], Value]) -> Callable[[CoatRecord], Value
 
 WINDOW_COLUMNS = (
     Column("coat", "coat", lambda c: c.number),
+    Column("area", "area", lambda c: c.area),
     Column(
         "window",
         "on the coat before",
@@ -437,6 +462,7 @@ def _stage(stage: Stage) -> Callable[[CoatRecord], Value]:
 
 READY_COLUMNS = (
     Column("coat", "coat", lambda c: c.number),
+    Column("area", "area", lambda c: c.area),
     *(
         Column(stage.value, words, _stage(stage), is_estimate=True)
         for stage, words in (
@@ -462,8 +488,9 @@ def alarm_words(alarm: AlarmRecord) -> str:
     if subject.percent is not None:
         return f"cup {subject.number}: {subject.percent} % of the pot life gone"
     if subject.is_of_coat:
-        return f"coat {subject.number}: {subject.called.value}"
-    return f"{subject.called.value} {subject.number}"
+        return f"coat {subject.number}{_on(subject.name)}: {subject.called.value}"
+    name = f", {subject.name}" if subject.name else ""
+    return f"{subject.called.value} {subject.number}{name}"
 
 
 ALARM_COLUMNS = (
@@ -524,13 +551,18 @@ USED_COLUMNS = (
         "its SHA-256",
         lambda u: None if u.equipment is None else u.equipment.model_sha256,
     ),
-    Column("card_sha256", "product card, SHA-256", lambda u: u.card_sha256),
     Column(
         "scale_step_g",
         "scale step, g",
         lambda u: None if u.equipment is None else u.equipment.scale_step_g,
         2,
     ),
+)
+
+CARD_COLUMNS = (
+    Column("since", "since", lambda c: c.since),
+    Column("product", "product", lambda c: c.product),
+    Column("sha256", "card, SHA-256", lambda c: c.sha256),
 )
 
 LOG_COLUMNS = (
@@ -546,7 +578,17 @@ TOLD_COLUMNS = (
 )
 
 # What counts only after a question and a yes; progress of a pour is echoed instead.
-_ASKED = (TotalWanted, CupEmptied, TapePulled, JobEnded)
+_ASKED = (
+    CoatsPlanned,
+    CupEmptied,
+    JobEnded,
+    JobOpened,
+    LotTold,
+    ProductChosen,
+    ScaleTold,
+    TapePulled,
+    TotalWanted,
+)
 
 
 def _asked(event: Event) -> str:
@@ -567,6 +609,7 @@ _SHOWN = (
     CoatStarted,
     ConditionTold,
     CupEmptied,
+    CupLeft,
     CupWarmed,
     FilmFelt,
     JobEnded,
@@ -610,18 +653,35 @@ def event_words(event: Event) -> str:
         case ConditionTold(measured=measured, value=value):
             name, unit = _CONDITIONS[measured]
             return f"{name} {_plain(value)} {unit}"
-        case CoatStarted(coat=number):
-            return f"coat {number}: first stroke"
-        case CoatFinished(coat=number):
-            return f"coat {number}: last stroke"
-        case FilmFelt(coat=number, film=film):
-            return f"coat {number} felt {film.value}"
-        case TapeSet():
-            return "tape on"
-        case TapePulled():
-            return "tape off"
-        case TimerSet(timer=number, due_at=due_at):
-            return f"timer {number} for {moment(due_at)}"
+        case CoatStarted(coat=number, area=area):
+            return f"coat {number}{_on(area)}: first stroke"
+        case CoatFinished(coat=number, area=area):
+            return f"coat {number}{_on(area)}: last stroke"
+        case FilmFelt(coat=number, film=film, area=area):
+            return f"coat {number}{_on(area)} felt {film.value}"
+        case TapeSet(area=area):
+            return f"tape on{_on(area).removeprefix(' on')}"
+        case TapePulled(area=area):
+            return f"tape off{_on(area).removeprefix(' on')}"
+        case TimerSet(timer=number, due_at=due_at, name=name):
+            return f"timer {number}{f', {name},' if name else ''} for {moment(due_at)}"
+        case TimerCanceled(timer=number):
+            return f"timer {number} canceled"
+        case JobOpened(job=number):
+            return f"job {number} opened"
+        case ProductChosen(product=product):
+            return f"product {product}"
+        case ScaleTold(step_g=step_g):
+            return f"scale in steps of {_plain(step_g)} g"
+        case CoatsPlanned(coats=coats, area=area):
+            return f"coats planned{_on(area)}: {coats}"
+        case LotTold(component=part, lot=lot):
+            return f"{part.value} lot {lot}"
+        case CupLeft(batch=number, left_g=left_g):
+            return f"cup {number}: {_plain(left_g)} g left"
+        case NoteTaken(note=number, words=words, sound=sound):
+            kept = f" (sound kept: {sound})" if sound else ""
+            return f"note {number}: {' '.join(words)}{kept}"
         case Announced(key=key):
             return f"announced: {key}"
         case Acknowledged(key=key):
@@ -695,7 +755,7 @@ def tables_of(source: Source, job: BatchRecord) -> tuple[Table, ...]:
             f"is to be at least {margin_k:g} °C above it (ISO 8502-4 practice, and the card's).",
             COAT_COLUMNS,
             job.coats,
-            lambda c: f"Coat {c.number}",
+            _coat_name,
         ),
         Table(
             "windows",
@@ -704,7 +764,7 @@ def tables_of(source: Source, job: BatchRecord) -> tuple[Table, ...]:
             "off before its last call, by what was known then.",
             WINDOW_COLUMNS,
             job.coats,
-            lambda c: f"Coat {c.number}",
+            _coat_name,
         ),
         Table(
             "ready",
@@ -713,7 +773,7 @@ def tables_of(source: Source, job: BatchRecord) -> tuple[Table, ...]:
             "last one held. A coat's own look and feel, and the data sheet, decide.",
             READY_COLUMNS,
             job.coats,
-            lambda c: f"Coat {c.number}",
+            _coat_name,
         ),
         Table(
             "air",
@@ -756,6 +816,13 @@ def tables_of(source: Source, job: BatchRecord) -> tuple[Table, ...]:
             source.during(job),
         ),
         Table(
+            "cards",
+            "Product cards",
+            "The cards the figures follow, as they were then.",
+            CARD_COLUMNS,
+            source.cards_of(job),
+        ),
+        Table(
             "events",
             "Everything, in order",
             "Every fact and announcement as the journal holds it. “Asked first” says what counted "
@@ -784,11 +851,13 @@ def about(source: Source, job: BatchRecord) -> tuple[str, ...]:
             "The journal holds no product card: the figures follow the card as it is now, which "
             "may not be the one that was used."
         )
-    cards = {one.card_sha256 for one in source.during(job) if one.card_sha256}
-    if len(cards) > 1:
-        found.append("The product card changed during the job; the figures follow the last one.")
+    if len(source.cards_of(job)) > len(job.cards):
+        found.append("A product card changed during the job; the figures follow the last one.")
     if job.ended_at is None:
         found.append("“The job is done” was not said: the job may go on.")
-    if job.card.invented:
-        found.append("The product is invented and does not exist: this is a demonstration.")
+    found += [
+        f"{card.name} is invented and does not exist: this is a demonstration."
+        for card in job.cards
+        if card.invented
+    ]
     return tuple(found)

@@ -42,10 +42,10 @@ def add_command(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]
 
 def _run(args: argparse.Namespace) -> int:
     try:
-        text, card, jobs, others = _read(args.data, args.product)
+        text, card, jobs = _read(args.data, args.product)
         found = review(card, jobs)
         if args.accept is None:
-            print("\n".join(_told(card, found, len(jobs), others)))
+            print("\n".join(_told(card, found, len(jobs))))
             return DONE
         path = _accept(args, text, card, found.proposals)
     except (NoRecord, CardUnusable, NotEditable) as trouble:
@@ -59,22 +59,23 @@ def _run(args: argparse.Namespace) -> int:
 
 def _read(
     folders: Sequence[Path] | None, product: str | None
-) -> tuple[str, ProductCard, list[BatchRecord], int]:
-    """The card, the jobs with its product, and how many jobs with others there are."""
+) -> tuple[str, ProductCard, list[BatchRecord]]:
+    """The card, which is that of the last job where none is named, and all jobs."""
     from handsfree.shell.job_folder import default_folder
 
-    sources = [read_source(folder, product) for folder in folders or [default_folder()]]
-    text = sources[-1].card_text if product is None else card_text(product)
-    card = card_from(text, product or "in the journal")
+    named = [] if product is None else [product]
+    sources = [read_source(folder, named) for folder in folders or [default_folder()]]
     jobs = [job for source in sources for job in source.jobs]
-    mine = [job for job in jobs if job.card.name == card.name]
-    return text, card, mine, len(jobs) - len(mine)
+    if product is not None:
+        text = card_text(product)
+    else:
+        last = [one.text for one in sources[-1].cards if one.product == jobs[-1].card.name]
+        text = last[-1]
+    return text, card_from(text, product or "in the journal"), jobs
 
 
-def _told(card: ProductCard, found: Review, jobs: int, others: int) -> Iterator[str]:
+def _told(card: ProductCard, found: Review, jobs: int) -> Iterator[str]:
     yield f"{card.name}, jobs: {jobs}, cups: {found.cups}, coats: {found.coats}."
-    if others:
-        yield f"Jobs with another product, left out: {others}."
     for finding in found.findings:
         yield ""
         yield finding.sentence

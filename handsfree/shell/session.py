@@ -12,6 +12,7 @@ from handsfree.job.boundary import Effect, Input, Priority, Say
 from handsfree.job.decide import decide, next_deadline
 from handsfree.job.dialogue import Talk
 from handsfree.job.events import Event
+from handsfree.job.shelf import Shelf
 from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Setup
 from handsfree.language import replies
@@ -136,12 +137,32 @@ def setup_of(
     capacity_g: Fraction = DEFAULT_CAPACITY_G,
     wake_phrases: tuple[str, ...] = WAKE_PHRASES,
     zone: tzinfo = UTC,
+    others: tuple[ProductCard, ...] = (),
+    keeps_note_sound: bool = False,
 ) -> Setup:
     """What is given from outside, checked.
 
+    Args:
+        card: the product at the start.
+        step_g, capacity_g: of the scale.
+        wake_phrases: two or more words each.
+        zone: of the listener.
+        others: products that may be named in its place.
+        keeps_note_sound: whether the sound of a note is stored beside its words.
+
     Raises:
-        Refusal: the card cannot be weighed (a ratio by volume without both densities).
+        Refusal: a card cannot be weighed (a ratio by volume without both densities).
     """
     phrases = tuple(tuple(phrase.split()) for phrase in wake_phrases)
     scale = pour.Scale(step_g, capacity_g)
-    return Setup(card, pour.recipe_of(card), scale, phrases, zone)
+    for other in others:
+        pour.recipe_of(other)
+    return Setup(
+        card,
+        pour.recipe_of(card),
+        scale,
+        phrases,
+        zone,
+        Shelf(card, others),
+        keeps_note_sound,
+    )

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from handsfree.core.card import ProductCard
 from handsfree.core.mix import Component
-from handsfree.job.batch_record import BatchRecord, CardSince, Entered, Pause, batch_records
+from handsfree.job.batch_record import BatchRecord, Entered, Pause, ShelfSince, batch_records
 from handsfree.job.events import (
     BatchOpened,
     ClockStarted,
@@ -18,6 +18,7 @@ from handsfree.job.events import (
     Measured,
     ReadingTaken,
 )
+from handsfree.job.shelf import Shelf
 from handsfree.shell.cards import load_card
 
 CARD = load_card("gate-coat")
@@ -83,5 +84,5 @@ def record(
     events: Sequence[Event], card: ProductCard = CARD, pauses: Sequence[Pause] = ()
 ) -> BatchRecord:
     """The record of the only job there is."""
-    (job,) = batch_records(entered(events), [CardSince(EIGHT, card)], pauses)
+    (job,) = batch_records(entered(events), [ShelfSince(EIGHT, Shelf(card))], pauses)
     return job

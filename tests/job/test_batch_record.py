@@ -13,9 +13,9 @@ from handsfree.core.cure import Stage
 from handsfree.core.mix import Band, Component
 from handsfree.job.batch_record import (
     AlarmOutcome,
-    CardSince,
     Entered,
     Pause,
+    ShelfSince,
     TapeVerdict,
     WindowVerdict,
     batch_records,
@@ -28,13 +28,16 @@ from handsfree.job.events import (
     BatchOpened,
     ClockStarted,
     CoatFinished,
+    CoatStarted,
     ConditionTold,
     CupEmptied,
     CupWarmed,
     Event,
-    FilmFelt,
     JobEnded,
+    JobOpened,
+    LotTold,
     Measured,
+    ProductChosen,
     PutOff,
     ReadingTaken,
     TakenBack,
@@ -44,9 +47,10 @@ from handsfree.job.events import (
 )
 from handsfree.job.reminders import reminders, subject_of
 from handsfree.job.restart import replay_parts
+from handsfree.job.shelf import Shelf
 from handsfree.job.state import replay
-from handsfree.language.intents import Film
 from handsfree.language.replies import Called
+from handsfree.shell.cards import load_card
 from tests.job.records import CARD, EIGHT, ZONE, air, at, coat, cup, entered, reading, record
 
 # --- what counts --------------------------------------------------------------------------
@@ -110,35 +114,57 @@ def test_a_correction_names_what_was_told_instead() -> None:
     assert [one.taken_back_at for one in job.log] == [None, at(2), None, None]
 
 
-def test_a_job_ends_when_it_is_said_and_its_coats_stay_with_it() -> None:
-    first = [*air(0, 20, 50, 19), *coat(1, 5), JobEnded(at(60))]
-    later: list[Event] = [FilmFelt(at(300), 1, Film.TACKY), *air(310, 20, 50, 19)]
-    second = cup(1, start=400)
-    found = batch_records(entered([*first, *later, *second]), [CardSince(EIGHT, CARD)])
-    assert [len(job.cups) for job in found] == [0, 1]
+def test_a_job_is_from_its_opening_to_the_next() -> None:
+    first = [*cup(1), *coat(1, 5), JobEnded(at(60)), *air(310, 20, 50, 19)]
+    second = [JobOpened(at(400), 2), *cup(1, start=401, hardener_g=99), *coat(1, 402)]
+    found = batch_records(entered([*first, *second]), [ShelfSince(EIGHT, Shelf(CARD))])
+    assert [job.number for job in found] == [1, 2]
     assert [job.ended_at for job in found] == [at(60), None]
-    assert len(found[0].coats[0].felt) == 1
+    # Each counts its cups and coats from one.
+    assert [[made.number for made in job.cups] for job in found] == [[1], [1]]
+    assert [job.cups[0].hardener_g for job in found] == [100, 99]
+    assert [len(job.coats) for job in found] == [1, 1]
+    assert found[1].coats[0].window is WindowVerdict.FIRST
     # What was read shortly before the work began is what it began with.
     assert [look.at for look in found[1].looks] == [at(310)]
 
 
-def test_an_end_that_was_taken_back_ends_nothing() -> None:
-    events = [*cup(1), JobEnded(at(60)), TakenBack(at(61)), *cup(2, start=70)]
+def test_an_opening_that_was_taken_back_opens_nothing() -> None:
+    events = [*cup(1), JobOpened(at(60), 2), TakenBack(at(61)), *cup(2, start=70)]
     assert len(record(events).cups) == 2
 
 
 def test_a_job_is_held_to_the_card_it_was_done_with() -> None:
     assert CARD.limits is not None
     stricter = replace(CARD, limits=replace(CARD.limits, dew_margin_k=10.0))
-    events = [*air(0, 20, 55, 19), JobEnded(at(10)), *cup(1, start=400), *air(400, 20, 55, 19)]
-    cards = [CardSince(at(0), CARD), CardSince(at(390), stricter)]
-    first, second = batch_records(entered(events), cards)
+    events = [*air(0, 20, 55, 19), JobOpened(at(400), 2), *air(401, 20, 55, 19)]
+    shelves = [ShelfSince(at(0), Shelf(CARD)), ShelfSince(at(390), Shelf(stricter))]
+    first, second = batch_records(entered(events), shelves)
     assert first.looks[0].faults == ()
     assert second.looks[0].faults == (Fault.TOO_CLOSE_TO_DEW,)
 
 
+def test_each_cup_has_the_product_and_the_lots_it_was_poured_from() -> None:
+    other = load_card("cold-bond")  # 100:44, so 700 g take 308 g.
+    events: list[Event] = [
+        LotTold(at(0), Component.RESIN, "4712"),
+        *cup(1),
+        ProductChosen(at(30), other.name),
+        LotTold(at(31), Component.HARDENER, "105"),
+        *cup(2, start=40, hardener_g=308),
+    ]
+    shelf = Shelf(CARD, (other,))
+    (job,) = batch_records(entered(events), [ShelfSince(EIGHT, shelf)])
+    first, second = job.cups
+    assert (first.product, first.resin_lot, first.hardener_lot) == ("Gate Coat", "4712", "")
+    # Another product comes in other cans.
+    assert (second.product, second.resin_lot, second.hardener_lot) == ("Cold Bond", "", "105")
+    assert first.error == second.error == 0
+    assert job.products == "Gate Coat and Cold Bond"
+
+
 def test_an_empty_journal_has_no_record() -> None:
-    assert batch_records((), [CardSince(EIGHT, CARD)]) == ()
+    assert batch_records((), [ShelfSince(EIGHT, Shelf(CARD))]) == ()
 
 
 # --- cups ---------------------------------------------------------------------------------
@@ -289,10 +315,33 @@ def test_readiness_is_the_reminders_own() -> None:
     """The same times as the program calls out, found another way."""
     events = [*air(0, 22, 50, 20), *coat(1, 0), *air(120, 20, 50, 16)]
     (made,) = record(events).coats
-    called = {reminder.called: reminder.due_at for reminder in reminders(CARD, replay(events))}
+    called = {
+        reminder.called: reminder.due_at for reminder in reminders(Shelf(CARD), replay(events))
+    }
     assert made.clock is not None
     assert made.clock.at(Stage.RECOAT_OPENS) == called[Called.RECOAT_OPENS]
     assert made.clock.at(Stage.FULL_CURE) == called[Called.FULL_CURE]
+
+
+def test_each_area_has_windows_and_tape_of_its_own() -> None:
+    events: list[Event] = [
+        *air(-5, 22, 50, 20),
+        TapeSet(at(-1), "gate"),
+        CoatStarted(at(0), 1, "gate"),
+        CoatFinished(at(20), 1, "gate"),
+        CoatStarted(at(30), 1, "floor"),
+        CoatFinished(at(50), 1, "floor"),
+        TapePulled(at(181), "gate"),
+        CoatStarted(at(265), 2, "gate"),
+        CoatStarted(at(266), 2, "floor"),
+    ]
+    found = {(made.area, made.number): made for made in record(events).coats}
+    assert found["gate", 1].window is found["floor", 1].window is WindowVerdict.FIRST
+    # Four hours after the last stroke of its own area's coat.
+    assert found["gate", 2].window is WindowVerdict.KEPT
+    assert found["floor", 2].window is WindowVerdict.TOO_EARLY
+    assert found["gate", 1].tape is TapeVerdict.LATE
+    assert found["floor", 1].tape is TapeVerdict.NONE
 
 
 # --- alarms -------------------------------------------------------------------------------
@@ -300,13 +349,14 @@ def test_readiness_is_the_reminders_own() -> None:
 
 def test_every_key_that_the_program_makes_can_be_read_back() -> None:
     events = [*cup(emptied=None), *air(0, 22, 50, 20), TapeSet(at(0)), *coat(1, 0)]
-    events.append(TimerSet(at(0), 7, at(20)))
-    found = reminders(CARD, replay(events))
+    events += [CoatFinished(at(0), 2, "fence from the north"), TimerSet(at(0), 7, at(20))]
+    found = reminders(Shelf(CARD), replay(events))
     assert {reminder.called for reminder in found} == set(Called)
     for reminder in found:
         subject = subject_of(reminder.key)
         assert (subject.called, subject.number) == (reminder.called, reminder.number)
         assert (subject.percent or 0) == reminder.percent
+        assert subject.name == reminder.name
     # Two are of one series for the record exactly where they are for the reminders.
     for one in found:
         for other in found:
@@ -329,7 +379,7 @@ def test_what_became_of_an_announcement() -> None:
             Acknowledged(at(10.5), half),
             Announced(at(15.5), most),
             emptied,
-            TimerSet(at(18), 1, at(19)),
+            TimerSet(at(18), 1, at(19), "stir"),
             Announced(at(19), "timer 1"),
             Acknowledged(at(20), "timer 1"),
             PutOff(at(20), "timer 1", at(30)),
@@ -343,6 +393,7 @@ def test_what_became_of_an_announcement() -> None:
     assert by_time[at(15.5)].outcome is AlarmOutcome.ENDED
     assert by_time[at(15.5)].due_at == at(15)
     assert by_time[at(19)].put_off_until == at(30)
+    assert by_time[at(19)].subject.name == "stir"
     assert by_time[at(31)].due_at == at(30)
     assert by_time[at(31)].outcome is AlarmOutcome.UNANSWERED
 

@@ -51,7 +51,7 @@ def gate(tmp_path: Path) -> Path:
 
 def made(folder: Path, kind: str) -> dict[str, bytes]:
     """The files of the last job in a folder, by their names."""
-    source = read_source(folder, None)
+    source = read_source(folder)
     return dict(record_files(source, source.jobs[-1], (kind,)))
 
 
@@ -106,7 +106,7 @@ def test_the_same_journal_gives_the_same_bytes_anywhere(gate: Path, tmp_path: Pa
             stdout=subprocess.DEVNULL,
         )
         outcomes.append({path.name: path.read_bytes() for path in sorted(out.iterdir())})
-    assert len(outcomes[0]) == 15
+    assert len(outcomes[0]) == 16
     assert outcomes[0] == outcomes[1]
 
 
@@ -301,14 +301,16 @@ def test_the_page_says_what_was_not_kept(gate: Path) -> None:
     text = " ".join(page.texts)
     assert "Cup 2: pot life used 124 %." in text
     assert "air too humid, surface too close to the dew point" in text
-    assert "timer 1, outcome: no answer." in text
+    assert "timer 1, check the heater, outcome: no answer." in text
     assert "typed, not spoken" in text
+    assert "note 1: the left post has a run" in text
+    assert "coats planned on the gate: 2" in text
 
 
 def test_names_with_markup_are_shown_as_text(tmp_path: Path) -> None:
     card = card_text("gate-coat").replace("Invented for examples", "<script>alert(2)</script>")
     events = [*cup(), Announced(at(20), MARKUP), TimerSet(at(21), 1, at(30))]
-    equipment = Equipment(card, MARKUP, "0" * 64, Fraction(1))
+    equipment = Equipment((card,), MARKUP, "0" * 64, Fraction(1))
     text, page = page_of(journal_of(tmp_path, events, equipment))
     assert not page.of("script")
     assert not page.of("img")
@@ -334,6 +336,9 @@ def test_the_print_holds_the_figures_of_the_page(gate: Path) -> None:
         "Gate Coat, job 1",
         "Cup 2: pot life used 124 %.",
         "263.0",
+        "4712",
+        "coat 1 on the gate: tape",
+        "note 1: the left post has a run",
         "+1.14",
         "surface too close to the dew point",
         "page 1",
@@ -443,9 +448,8 @@ def test_a_journal_without_its_card_says_so(
     _, page = page_of(tmp_path)
     assert "The journal holds no product card" in " ".join(page.texts)
     words = ["record", "--data", str(tmp_path), "--out", str(tmp_path)]
-    assert main([*words, "--product", "floor-seal"]) == 2
-    assert "The job is of Gate Coat, and floor-seal is of Floor Seal." in capsys.readouterr().err
-    assert main([*words, "--product", "gate-coat"]) == 0
+    assert main([*words, "--product", "no-such-card"]) == 2
+    assert "There is no product card no-such-card." in capsys.readouterr().err
 
 
 def test_a_person_in_a_zone_ahead_reads_their_own_times(tmp_path: Path) -> None:

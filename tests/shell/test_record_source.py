@@ -19,7 +19,7 @@ from handsfree.shell.record_source import ClockNote, read_source
 from tests.shell.fake_time import START, FakeTime
 from tests.shell.journal_faults import UnsyncedFiles
 
-GATE = Equipment(card_text("gate-coat"), "model", "0" * 64, Fraction(1))
+GATE = Equipment((card_text("gate-coat"),), "model", "0" * 64, Fraction(1))
 DEAD_BATTERY = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -75,7 +75,7 @@ def test_a_start_says_how_its_time_is_known(
     run(tmp_path, source)
     between(source)
     run(tmp_path, source)
-    found = read_source(tmp_path, None)
+    found = read_source(tmp_path)
     assert {event.note for event in found.clock} == notes
     assert bool(found.jobs[0].pauses) is is_doubtful
 
@@ -89,7 +89,7 @@ def test_a_wall_clock_that_is_set_moves_nothing(tmp_path: Path) -> None:
     source.set_wall(timedelta(hours=-2))
     journal.append((BatchOpened(clock.now(), 1),), clock.stamp(clock.now()))
     journal.close()
-    (event,) = read_source(tmp_path, None).clock
+    (event,) = read_source(tmp_path).clock
     assert (event.note, event.wall_passed) == (ClockNote.WALL_SET, timedelta(hours=-2))
     assert event.at == START
 
@@ -101,7 +101,7 @@ def test_each_event_is_in_the_zone_of_its_own_moment(tmp_path: Path) -> None:
     run(tmp_path, source)
     source.advance(timedelta(days=1))
     run(tmp_path, source)
-    (job,) = read_source(tmp_path, None).jobs
+    (job,) = read_source(tmp_path).jobs
     offsets = [one.event.at.utcoffset() for one in job.log]
     assert offsets == [timedelta(hours=1), timedelta(hours=2)]
 
@@ -111,11 +111,11 @@ def test_each_event_is_in_the_zone_of_its_own_moment(tmp_path: Path) -> None:
 
 def test_what_is_worked_with_is_written_down_once_for_each_change(tmp_path: Path) -> None:
     source = FakeTime()
-    finer = Equipment(GATE.card, GATE.model, GATE.model_sha256, Fraction(1, 10))
+    finer = Equipment(GATE.cards, GATE.model, GATE.model_sha256, Fraction(1, 10))
     for equipment in (GATE, GATE, finer, finer):
         run(tmp_path, source, equipment)
     assert kept(tmp_path) == [GATE, finer]
-    found = read_source(tmp_path, None)
+    found = read_source(tmp_path)
     used = [one.equipment for one in found.during(found.jobs[0])]
     assert used == [GATE, finer]
     assert {one.program for one in found.used} == {handsfree.__version__}
@@ -123,9 +123,9 @@ def test_what_is_worked_with_is_written_down_once_for_each_change(tmp_path: Path
 
 
 def test_the_card_in_the_journal_counts_and_not_the_one_there_is_now(tmp_path: Path) -> None:
-    changed = GATE.card.replace("dew_margin_k = 3", "dew_margin_k = 5")
-    run(tmp_path, FakeTime(), Equipment(changed, "", "", Fraction(1)))
-    (job,) = read_source(tmp_path, "gate-coat").jobs
+    changed = GATE.cards[0].replace("dew_margin_k = 3", "dew_margin_k = 5")
+    run(tmp_path, FakeTime(), Equipment((changed,), "", "", Fraction(1)))
+    (job,) = read_source(tmp_path, ["gate-coat"]).jobs
     assert job.card.limits is not None
     assert job.card.limits.dew_margin_k == 5
 
@@ -136,7 +136,9 @@ def test_a_typed_job_writes_its_card_down(tmp_path: Path) -> None:
     for _ in range(2):
         words = ["type", "--script", str(script), "--data", str(tmp_path), "--scale-step", "0.1"]
         assert main(words) == 0
-    assert kept(tmp_path) == [Equipment(card_text("gate-coat"), "", "", Fraction(1, 10))]
+    names = ("gate-coat", "cold-bond", "floor-seal")  # The first, and those that may be named.
+    cards = tuple(card_text(name) for name in names)
+    assert kept(tmp_path) == [Equipment(cards, "", "", Fraction(1, 10))]
 
 
 def test_a_journal_of_a_product_nobody_knows_asks_for_its_card(
@@ -151,6 +153,10 @@ def test_a_journal_of_a_product_nobody_knows_asks_for_its_card(
     journal.close()
     assert main(["record", "--data", str(tmp_path)]) == 2
     assert "does not hold the card of Own Brew. Name it with --product." in capsys.readouterr().err
+    card = tmp_path / "own.toml"
+    card.write_text(card_text("gate-coat").replace("Gate Coat", "Own Brew"))
+    words = ["record", "--data", str(tmp_path), "--out", str(tmp_path), "--product", str(card)]
+    assert main(words) == 0
 
 
 def test_a_model_without_a_list_of_checksums_has_a_fingerprint_too(tmp_path: Path) -> None:

@@ -604,19 +604,23 @@ def _coats(
     coats = [coat for coat in state.coats if coat.job == state.job]
     coats.sort(key=lambda coat: _began_at(coat) or mine[-1].at)
     told = _Told(tuple(sorted(state.conditions, key=lambda one: one.at)))
+    all_tape = [event for event in mine if isinstance(event, TapeSet | TapePulled)]
     last_at = mine[-1].at
+    previous_of: dict[tuple[str, int], Coat] = {}
+    following_of: dict[tuple[str, int], Coat] = {}
+    newest_of: dict[str, Coat] = {}
+    for coat in coats:
+        if coat.area in newest_of:
+            before = newest_of[coat.area]
+            previous_of[coat.area, coat.number] = before
+            following_of[coat.area, before.number] = coat
+        newest_of[coat.area] = coat
     for coat in coats:
         card = shelf.card(coat.product)
-        of_area = [other for other in coats if other.area == coat.area]
-        place = of_area.index(coat)
-        following = of_area[place + 1] if place + 1 < len(of_area) else None
-        previous = of_area[place - 1] if place > 0 else None
-        tape = [
-            event
-            for event in mine
-            # Tape without an area is on all of them.
-            if isinstance(event, TapeSet | TapePulled) and event.area in (coat.area, "")
-        ]
+        following = following_of.get((coat.area, coat.number))
+        previous = previous_of.get((coat.area, coat.number))
+        # Tape without an area is on all of them.
+        tape = [event for event in all_tape if event.area in (coat.area, "")]
         until = (_began_at(following) if following else None) or last_at
         began_at = _began_at(coat) or last_at
         newest = told.newest_at(began_at)

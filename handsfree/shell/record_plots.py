@@ -69,7 +69,7 @@ INK, MUTED, GRID, GOOD, BAD, BAND, OUTER, SHEET = (
     "#f5f1e4",
     "#fffefb",
 )
-WIDTH_IN, PRINT_DPI = 8.2, 170
+WIDTH_IN, PRINT_DPI = 8.2, 150
 STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "handsfree record",

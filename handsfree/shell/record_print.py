@@ -8,6 +8,7 @@ import io
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from html import escape
@@ -15,7 +16,7 @@ from pathlib import Path
 
 import matplotlib as mpl
 from reportlab import rl_config
-from reportlab.lib.colors import HexColor
+from reportlab.lib.colors import Color, HexColor
 from reportlab.lib.pagesizes import A4, landscape
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
@@ -28,11 +29,9 @@ from reportlab.platypus import (
     Frame,
     Image,
     KeepTogether,
-    LongTable,
     PageTemplate,
     Paragraph,
     Spacer,
-    TableStyle,
 )
 
 import handsfree
@@ -52,13 +51,13 @@ COLORS = {
     Mark.BAD: "#b3261e",
     Mark.OPEN: "#59636a",
 }
+MARK_COLORS = {mark: HexColor(color) for mark, color in COLORS.items()}
 MARGIN = 13 * mm
 SIZE = landscape(A4)
 WIDTH = SIZE[0] - 2 * MARGIN
 PICTURE_WIDTH = 0.62 * WIDTH
-# Rows of one table flowable; one of thousands would be measured anew at every page.
-ROWS_AT_ONCE = 60
 ROWS_TOGETHER = 8  # A table this short is not parted.
+MOST_LINES = 40  # Of a cell: a row has to fit on one page.
 PADDING = 6.0  # Points, left and right of a cell together.
 
 TITLE = ParagraphStyle("title", fontName="bold", fontSize=24, leading=28, textColor=INK)
@@ -69,19 +68,89 @@ HEAD = ParagraphStyle(
 TEXT = ParagraphStyle("text", fontName="plain", fontSize=8.6, leading=11.6, textColor=INK)
 NOTE = ParagraphStyle("note", parent=TEXT, fontSize=7.6, leading=10, textColor=MUTED, spaceAfter=3)
 CELL_SIZE, CELL_LEADING = 7.0, 8.6
-TABLE_LOOK = [
-    ("FONT", (0, 0), (-1, 0), "bold", CELL_SIZE, CELL_LEADING),
-    ("FONT", (0, 1), (-1, -1), "plain", CELL_SIZE, CELL_LEADING),
-    ("TEXTCOLOR", (0, 0), (-1, 0), MUTED),
-    ("TEXTCOLOR", (0, 1), (-1, -1), INK),
-    ("LINEBELOW", (0, 0), (-1, -1), 0.4, GRID),
-    ("VALIGN", (0, 0), (-1, 0), "BOTTOM"),
-    ("VALIGN", (0, 1), (-1, -1), "TOP"),
-    ("LEFTPADDING", (0, 0), (-1, -1), PADDING / 2),
-    ("RIGHTPADDING", (0, 0), (-1, -1), PADDING / 2),
-    ("TOPPADDING", (0, 0), (-1, -1), 2),
-    ("BOTTOMPADDING", (0, 0), (-1, -1), 2.5),
-]
+ABOVE, BELOW = 2.0, 2.5  # Points, round the lines of a cell.
+
+
+@dataclass
+class Line:
+    """A row of a table, its cells broken into lines that fit."""
+
+    cells: list[tuple[str, ...]]
+    colors: list[Color]
+
+    @property
+    def height(self) -> float:
+        """Points."""
+        return max(map(len, self.cells)) * CELL_LEADING + ABOVE + BELOW
+
+
+class Rows(Flowable):  # type: ignore[misc]
+    """A table that breaks over pages, with its head on each.
+
+    reportlab's own tables draw every line of every cell as an object of its own, which takes
+    twice as long.
+    """
+
+    def __init__(self, head: Line, lines: list[Line], widths: list[float]) -> None:
+        """Takes what is drawn; widths in points."""
+        super().__init__()
+        self.head, self.lines, self.widths = head, lines, widths
+
+    def wrap(self, _width: float, _height: float) -> tuple[float, float]:
+        """How much room it needs."""
+        return sum(self.widths), sum(line.height for line in (self.head, *self.lines))
+
+    def split(self, _width: float, height: float) -> list["Rows"]:
+        """What fits on this page, and the rest."""
+        left = height - self.head.height
+        count = 0
+        while count < len(self.lines) and self.lines[count].height <= left:
+            left -= self.lines[count].height
+            count += 1
+        if count in (0, len(self.lines)):
+            return []
+        parts = (self.lines[:count], self.lines[count:])
+        return [Rows(self.head, part, self.widths) for part in parts]
+
+    def draw(self) -> None:
+        """Draws it from its upper left corner down."""
+        canvas = self.canv
+        wide, top = self.wrap(0, 0)
+        canvas.setStrokeColor(GRID)
+        canvas.setLineWidth(0.4)
+        text = canvas.beginText()
+        for line, font in ((self.head, "bold"), *((line, "plain") for line in self.lines)):
+            text.setFont(font, CELL_SIZE, CELL_LEADING)
+            left = PADDING / 2
+            # The names of the columns stand on the line, everything else hangs from it.
+            lowest = max(map(len, line.cells)) if font == "bold" else 0
+            for cell, color, width in zip(line.cells, line.colors, self.widths, strict=True):
+                down = max(0, lowest - len(cell)) * CELL_LEADING
+                text.setTextOrigin(left, top - ABOVE - CELL_SIZE - down)
+                text.setFillColor(color)
+                for words in cell:
+                    text.textLine(words)
+                left += width
+            top -= line.height
+            canvas.line(0, top, wide, top)
+        canvas.drawText(text)
+
+
+class Signatures(Flowable):  # type: ignore[misc]
+    """Three lines to sign on."""
+
+    def wrap(self, _width: float, _height: float) -> tuple[float, float]:
+        """How much room they need."""
+        return WIDTH, 5 * mm
+
+    def draw(self) -> None:
+        """Draws them side by side."""
+        self.canv.setFont("plain", 8)
+        self.canv.setFillColor(MUTED)
+        for place, words in enumerate(("worked by", "checked by", "place and date")):
+            left = place * 0.36 * WIDTH
+            self.canv.line(left, 5 * mm, left + 0.28 * WIDTH, 5 * mm)
+            self.canv.drawString(left, 1.5 * mm, words)
 
 
 def pdf_of(page: Page) -> bytes:
@@ -180,21 +249,16 @@ def _table(table: Table) -> Iterator[Flowable]:
     head = [f"{'≈ ' if column.is_estimate else ''}{column.label}" for column in columns]
     rows = [[_cell(column, row) for column in columns] for row in table.rows]
     widths = _widths(head, rows)
-    wrapped = [_wrapped(row, widths) for row in rows]
-    colors = [
-        ("TEXTCOLOR", (c, r), (c, r), HexColor(COLORS[mark]))
-        for r, row in enumerate(table.rows)
-        for c, column in enumerate(columns)
-        if column.mark is not None and (mark := column.mark(row)) in (Mark.BAD, Mark.LOOK)
+    lines = [
+        Line(_wrapped(texts, widths), [_color(column, row) for column in columns])
+        for texts, row in zip(rows, table.rows, strict=True)
     ]
-    for first in range(0, len(rows), ROWS_AT_ONCE):
-        part = [_wrapped(head, widths, "bold"), *wrapped[first : first + ROWS_AT_ONCE]]
-        look = TableStyle(TABLE_LOOK)
-        for command, (c, r), _, color in colors:
-            if first <= r < first + ROWS_AT_ONCE:
-                place = (c, r - first + 1)
-                look.add(command, place, place, color)
-        yield LongTable(part, colWidths=widths, repeatRows=1, style=look, hAlign="LEFT")
+    yield Rows(Line(_wrapped(head, widths, "bold"), [MUTED] * len(columns)), lines, widths)
+
+
+def _color(column: Column, row: object) -> Color:
+    mark = column.mark(row) if column.mark is not None else None
+    return MARK_COLORS[mark] if mark in (Mark.BAD, Mark.LOOK) else INK
 
 
 def _cell(column: Column, row: object) -> str:
@@ -232,12 +296,10 @@ def _text_width(text: str, font: str = "plain") -> float:
     return float(pdfmetrics.stringWidth(text, font, CELL_SIZE))
 
 
-def _wrapped(row: list[str], widths: list[float], font: str = "plain") -> list[str]:
-    """Each cell's text broken into lines that fit: far faster than a paragraph in each cell."""
+def _wrapped(row: list[str], widths: list[float], font: str = "plain") -> list[tuple[str, ...]]:
+    """Each cell's text broken into lines that fit."""
     return [
-        "\n".join(
-            line for text in cell.split("\n") for line in _broken(text, width - PADDING, font)
-        )
+        tuple(line for text in cell.split("\n") for line in _broken(text, width - PADDING, font))
         for cell, width in zip(row, widths, strict=True)
     ]
 
@@ -245,7 +307,10 @@ def _wrapped(row: list[str], widths: list[float], font: str = "plain") -> list[s
 @lru_cache(maxsize=65536)
 def _broken(text: str, width: float, font: str) -> tuple[str, ...]:
     """The lines of a text; most texts of a table come many times."""
-    return tuple(_lines(text, width, font))
+    lines = tuple(_lines(text, width, font))
+    if len(lines) > MOST_LINES:
+        return (*lines[:MOST_LINES], "(the rest is in page and sheets)")
+    return lines
 
 
 def _lines(text: str, width: float, font: str) -> Iterator[str]:
@@ -273,18 +338,7 @@ def _mark(mark: Mark) -> str:
 
 
 def _end(page: Page) -> Iterator[Flowable]:
-    blank = ["worked by", "checked by", "place and date"]
-    look = TableStyle(
-        [
-            ("FONT", (0, 0), (-1, -1), "plain", 8),
-            ("TEXTCOLOR", (0, 0), (-1, -1), MUTED),
-            *(("LINEABOVE", (place, 0), (place, 0), 0.8, INK) for place in (0, 2, 4)),
-        ]
-    )
-    cells = [blank[0], "", blank[1], "", blank[2]]
-    wide, gap = 0.28 * WIDTH, 0.08 * WIDTH
-    lines = LongTable([cells], colWidths=[wide, gap, wide, gap, wide], style=look, hAlign="LEFT")
-    yield KeepTogether([Paragraph("Signed", HEAD), Spacer(1, 14 * mm), lines])
+    yield KeepTogether([Paragraph("Signed", HEAD), Spacer(1, 14 * mm), Signatures()])
     sources = [Paragraph(escape(f"{name}: {value}"), NOTE) for name, value in page.sources]
     yield KeepTogether(
         [

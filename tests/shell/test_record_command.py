@@ -351,6 +351,28 @@ def test_the_print_holds_the_figures_of_the_page(gate: Path) -> None:
     assert sum(len(page.images) for page in reader.pages) == 4
 
 
+def test_a_long_table_loses_no_row_where_pages_break(tmp_path: Path) -> None:
+    events = [event for n in range(1, 201) for event in cup(n, start=n, hardener_g=90.003 + n / 10)]
+    journal_of(tmp_path, sorted(events, key=lambda event: event.at))
+    rows = _sheet(made(tmp_path, "csv"), "cups")
+    (data,) = made(tmp_path, "pdf").values()
+    pages = [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(data)).pages]
+    wanted = [f"{float(row['error_percent']):+.2f}".replace("-", "−") for row in rows]
+    text = " ".join(pages)
+    assert all(figure in text for figure in wanted if figure != "+0.00")
+    # Each page of the table has the names of its columns.
+    assert all("wanted" in page for page in pages if "2026-03-02 +01:00 — 700.0" in page)
+
+
+def test_a_text_longer_than_a_page_is_cut_in_print_and_whole_elsewhere(tmp_path: Path) -> None:
+    key = " ".join(f"word{number}" for number in range(3000))
+    journal_of(tmp_path, [*cup(), Announced(at(20), key)])
+    (data,) = made(tmp_path, "pdf").values()
+    assert "the rest is in page and sheets" in " ".join(_pdf_text(data).split())
+    (row,) = _sheet(made(tmp_path, "csv"), "alarms")
+    assert row["what"] == key
+
+
 def test_many_alike_are_counted_and_not_all_listed(tmp_path: Path) -> None:
     events = [event for n in range(1, 31) for event in cup(n, start=n, emptied=40)]
     _, page = page_of(journal_of(tmp_path, sorted(events, key=lambda event: event.at)))

@@ -24,6 +24,7 @@ PURE_STANDARD_LIBRARY = {
     "bisect",
     "collections",
     "collections.abc",
+    "contextlib",
     "dataclasses",
     "datetime",
     "decimal",

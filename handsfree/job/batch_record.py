@@ -13,6 +13,7 @@ from the same functions. What is not read off an instrument is an estimate, and 
 
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta, tzinfo
 from enum import Enum
@@ -396,7 +397,7 @@ def batch_records(
                 ended_at=ends[-1] if ends else None,
                 cups=tuple(_cups(_Poured(shelf, products, lots), state, mine, pauses)),
                 looks=tuple(_looks(card, conditions)),
-                coats=tuple(_coats(shelf, state, mine, pauses)),
+                coats=tuple(_coats(shelf, state, mine, pauses, last_at)),
                 alarms=tuple(_alarms(mine)),
                 corrections=tuple(c for c in corrections if start <= c.at <= last_at),
                 log=part,
@@ -552,11 +553,15 @@ def _look(card: ProductCard, newest: dict[Measured, ConditionTold]) -> Look:
     dew_c = margin_k = None
     faults: tuple[Fault, ...] = ()
     if air is not None and humidity is not None:
-        dew_c = dew_point_c(air_c=float(air.value), humidity_percent=float(humidity.value))
-        if surface is not None:
-            seen = Conditions(0.0, float(air.value), float(humidity.value), float(surface.value))
-            margin_k = seen.margin_k
-            faults = tuple(breach.fault for breach in breaches(card.limits, seen))
+        # The dialogue takes no reading beyond these ranges; another version may have.
+        with suppress(Refusal):
+            dew_c = dew_point_c(air_c=float(air.value), humidity_percent=float(humidity.value))
+            if surface is not None:
+                seen = Conditions(
+                    0.0, float(air.value), float(humidity.value), float(surface.value)
+                )
+                margin_k = seen.margin_k
+                faults = tuple(breach.fault for breach in breaches(card.limits, seen))
     return Look(
         at=max(told.at for told in newest.values()),
         air_c=air.value if air else None,
@@ -599,13 +604,16 @@ class _Told:
 
 
 def _coats(
-    shelf: Shelf, state: State, mine: Sequence[Event], pauses: Sequence[Pause]
+    shelf: Shelf,
+    state: State,
+    mine: Sequence[Event],
+    pauses: Sequence[Pause],
+    last_at: datetime,
 ) -> Iterator[CoatRecord]:
     coats = [coat for coat in state.coats if coat.job == state.job]
-    coats.sort(key=lambda coat: _began_at(coat) or mine[-1].at)
+    coats.sort(key=lambda coat: _began_at(coat) or last_at)
     told = _Told(tuple(sorted(state.conditions, key=lambda one: one.at)))
     all_tape = [event for event in mine if isinstance(event, TapeSet | TapePulled)]
-    last_at = mine[-1].at
     previous_of: dict[tuple[str, int], Coat] = {}
     following_of: dict[tuple[str, int], Coat] = {}
     newest_of: dict[str, Coat] = {}

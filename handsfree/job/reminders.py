@@ -1,5 +1,6 @@
 """What has to be called out and when: derived from the state, never stored."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -58,6 +59,63 @@ class Reminder:
     def urgency(self) -> Urgency:
         """How much is lost when it is not heard."""
         return URGENCY[self.called]
+
+
+_CUP_KEY = re.compile(r"cup (\d{1,9}) from [^,]+, (\d{1,3})", re.ASCII)
+_COAT_KEY = re.compile(r"coat (\d{1,9})(?: on the (.+))? from [^ ,]+, (.+)", re.ASCII)
+_TIMER_KEY = re.compile(r"timer (\d{1,9})", re.ASCII)
+_TAPE = (Called.TAPE_ASK, Called.TAPE_INSIST, Called.TAPE_LAST_CALL)
+_RECOAT = (Called.RECOAT_OPENS, Called.RECOAT_CLOSES_SOON, Called.RECOAT_CLOSED)
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What a recorded key is about."""
+
+    key: str
+    called: Called | None  # None: a key that this program does not make.
+    number: int = 0  # Of the cup, the coat or the timer.
+    percent: int | None = None  # Of the pot life.
+    name: str = ""  # Of the area; a timer's does not stand in its key.
+
+    @property
+    def series(self) -> str:
+        """The same for those of which only the last is said."""
+        start = self.key.partition(",")[0]
+        for group in (_TAPE, _RECOAT):
+            if self.called in group:
+                return f"{start}, {group[0].value}"
+        return start if self.called is Called.POT_LIFE else self.key
+
+    def is_of_cup(self, number: int) -> bool:
+        """Whether it is about the pot life of that cup."""
+        return self.called is Called.POT_LIFE and self.number == number
+
+    def is_of_timer(self, number: int) -> bool:
+        """Whether it is a person's own reminder of that number."""
+        return self.called is Called.TIMER and self.number == number
+
+    @property
+    def is_of_tape(self) -> bool:
+        """Whether it is about masking tape."""
+        return self.called in _TAPE
+
+    @property
+    def is_of_coat(self) -> bool:
+        """Whether it is about a coat, and over once the next one on its area is begun."""
+        return self.called not in (None, Called.POT_LIFE, Called.TIMER)
+
+
+def subject_of(key: str) -> Subject:
+    """What the key of a reminder, as it stands in a record, is about."""
+    if found := _CUP_KEY.fullmatch(key):
+        return Subject(key, Called.POT_LIFE, int(found[1]), int(found[2]))
+    if found := _COAT_KEY.fullmatch(key):
+        called = next((one for one in Called if one.value == found[3]), None)
+        return Subject(key, called, int(found[1]), name=found[2] or "")
+    if found := _TIMER_KEY.fullmatch(key):
+        return Subject(key, Called.TIMER, int(found[1]))
+    return Subject(key, None)
 
 
 def reminders(shelf: Shelf, state: State) -> tuple[Reminder, ...]:

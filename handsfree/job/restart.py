@@ -121,11 +121,12 @@ def replay_parts(parts: Sequence[Sequence[Event]]) -> tuple[State, int]:
                 facts -= 1
             elif not isinstance(event, Announced | Acknowledged):
                 facts += 1
-            state = evolve(_with_cup(state, event), event)
+            state = evolve(with_cup(state, event), event)
     return state, skipped
 
 
-def _with_cup(state: State, event: Event) -> State:
+def with_cup(state: State, event: Event) -> State:
+    """The state with every cup that an event needs, as far as its opening is lost."""
     match event:
         case BatchOpened(batch=number):
             missing = number - 1

@@ -27,14 +27,26 @@ def load_card(name: str) -> ProductCard:
     Raises:
         CardUnusable: no such card, unreadable, too large, or not a valid card.
     """
-    if name in shipped_cards():
-        text = (resources.files("handsfree") / "cards" / f"{name}.toml").read_text("utf-8")
-    else:
-        text = _text_of(Path(name))
+    return card_from(card_text(name), name)
+
+
+def card_from(text: str, name: str) -> ProductCard:
+    """A card from its text; the name is for the message. Raises CardUnusable."""
     try:
         return read_card(text)
     except Refusal as refusal:
         raise CardUnusable(f"The product card {name} is not valid. {refusal}") from refusal
+
+
+def card_text(name: str) -> str:
+    """The text of a shipped card by its name, or of any card by its path.
+
+    Raises:
+        CardUnusable: no such card, unreadable, or too large.
+    """
+    if name in shipped_cards():
+        return (resources.files("handsfree") / "cards" / f"{name}.toml").read_text("utf-8")
+    return _text_of(Path(name))
 
 
 def _text_of(path: Path) -> str:

@@ -19,8 +19,21 @@ from handsfree.language.grammar import WAKE_PHRASES
 from handsfree.language.intents import WakeUp
 from handsfree.language.parser import Misheard, parse
 from handsfree.language.wording import Level
-from handsfree.shell import calculator, journal_command, service, words
-from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card, shipped_cards
+from handsfree.shell import (
+    calculator,
+    journal_command,
+    record_command,
+    review_command,
+    service,
+    words,
+)
+from handsfree.shell.cards import (
+    DEFAULT_CARD,
+    CardUnusable,
+    card_text,
+    load_card,
+    shipped_cards,
+)
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
 
 if TYPE_CHECKING:
@@ -136,6 +149,8 @@ def _parser() -> argparse.ArgumentParser:
 
     calculator.add_commands(commands)
     journal_command.add_commands(commands)
+    record_command.add_command(commands)
+    review_command.add_command(commands)
     words.add_commands(commands)
     service.add_commands(commands)
 
@@ -270,15 +285,23 @@ def _reopened(
     args: argparse.Namespace,
     clock_after: "Callable[[Stamp | None], AnyClock]",
     stack: ExitStack,
+    model: Path | None = None,
 ) -> "Reopened[AnyClock]":
+    """The job in the data folder; the model is the one that hears, None where words are typed."""
     from handsfree.shell.job_folder import ProductDiffers, default_folder, reopen
     from handsfree.shell.journal import Journal, JournalBusy, JournalUnreadable
+    from handsfree.shell.journal_entries import Equipment
+    from handsfree.shell.model_folder import fingerprint
 
     setup = _new_setup(args)
+    name, sha256 = ("", "") if model is None else (model.name, fingerprint(model))
+    equipment = Equipment(
+        tuple(card_text(product) for product in _products(args)), name, sha256, args.scale_step
+    )
     journal = Journal(args.data or default_folder())
     stack.callback(journal.close)
     try:
-        return reopen(journal, setup, clock_after, Level(args.words))
+        return reopen(journal, setup, clock_after, Level(args.words), equipment)
     except (JournalBusy, JournalUnreadable, ProductDiffers) as error:
         raise KnownTrouble(str(error)) from error
 
@@ -321,6 +344,7 @@ def _run(args: argparse.Namespace) -> int:
     from handsfree.shell.clock import Clock
     from handsfree.shell.job_folder import default_folder
     from handsfree.shell.microphone import Microphone
+    from handsfree.shell.model_folder import shipped_model
     from handsfree.shell.sound_device import NoSoundDevice, find_device, sound_library
 
     with ExitStack() as stack:
@@ -332,7 +356,7 @@ def _run(args: argparse.Namespace) -> int:
         hearing = _hearing(args, _new_setup(args), stack)
         speaker = _speaker(None, stack, args.loudspeaker)
         # Last: from here on time counts, and what fell due is recorded as announced.
-        job = _reopened(args, lambda last: Clock(last=last), stack)
+        job = _reopened(args, lambda last: Clock(last=last), stack, args.model or shipped_model())
         try:
             return live.run(
                 job,

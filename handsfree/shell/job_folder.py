@@ -16,7 +16,7 @@ from handsfree.language import replies
 from handsfree.language.wording import Level
 from handsfree.shell.clock import ClockDoubt, Stamp
 from handsfree.shell.journal import Journal
-from handsfree.shell.journal_entries import Contents, NotSaved
+from handsfree.shell.journal_entries import Contents, Equipment, NotSaved
 from handsfree.shell.session import Keeping, Session
 
 
@@ -59,6 +59,7 @@ def reopen(
     setup: Setup,
     clock_after: Callable[[Stamp | None], AnyClock],
     level: Level = Level.NORMAL,
+    equipment: Equipment | None = None,
 ) -> Reopened[AnyClock]:
     """The job that the journal holds, gone on with.
 
@@ -67,6 +68,7 @@ def reopen(
         setup: product and scale.
         clock_after: the clock that goes on from the newest stamp, None in an empty journal.
         level: how much is said.
+        equipment: card, model and scale, for the record; None keeps no word of them.
 
     Raises:
         ProductDiffers: the journal is of a job with another product.
@@ -93,6 +95,8 @@ def reopen(
     is_saved = True
     try:
         journal.begin(clock.stamp(now), setup.card.name)
+        if equipment is not None and equipment != contents.equipment:
+            journal.equip(clock.stamp(now), equipment)
     except NotSaved:
         is_saved = False
     session = Session(setup, level, state=state, keeping=Keeping(journal, clock.stamp))

@@ -18,6 +18,8 @@ from handsfree.shell.files import Files, write_new
 from handsfree.shell.journal_entries import (
     Contents,
     Entry,
+    Equipment,
+    Equipped,
     NotSaved,
     Opened,
     Recorded,
@@ -87,6 +89,10 @@ class Journal:
     def begin(self, stamp: Stamp, product: str) -> None:
         """Records that this program goes on here. Raises NotSaved."""
         self._append(Opened(self._next_seq, stamp, handsfree.__version__, product))
+
+    def equip(self, stamp: Stamp, equipment: Equipment) -> None:
+        """Records what this program works with. Raises NotSaved."""
+        self._append(Equipped(self._next_seq, stamp, equipment))
 
     def append(self, events: Sequence[Event], stamp: Stamp) -> None:
         """Records what one decision gave; on the disk when this returns.

@@ -7,6 +7,7 @@ numbered without a gap, so that a block that was lost, or written twice, shows.
 
 import zlib
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TypeAlias
 
 from handsfree.job.event_format import RecordIsNewer, RecordUnreadable, record_from_text, text_of
@@ -31,6 +32,25 @@ class Opened:
 
 
 @dataclass(frozen=True)
+class Equipment:
+    """What a program works with, so that a record can be made from the journal alone."""
+
+    cards: tuple[str, ...]  # The texts of the product cards, TOML; the first is the start's.
+    model: str  # The speech model's name; empty: the words are typed.
+    model_sha256: str  # See ``model_folder.fingerprint``; empty as the name is.
+    scale_step_g: Fraction
+
+
+@dataclass(frozen=True)
+class Equipped:
+    """What the program that writes here works with; written again only when it has changed."""
+
+    seq: int
+    stamp: Stamp
+    equipment: Equipment
+
+
+@dataclass(frozen=True)
 class Recorded:
     """What one decision recorded; without events, that the program was alive."""
 
@@ -47,8 +67,13 @@ class Gap:
     last_seq: int
 
 
-Entry: TypeAlias = Opened | Recorded | Gap
-_KINDS: tuple[type[Opened] | type[Recorded] | type[Gap], ...] = (Opened, Recorded, Gap)
+Entry: TypeAlias = Opened | Equipped | Recorded | Gap
+_KINDS: tuple[type[Opened] | type[Equipped] | type[Recorded] | type[Gap], ...] = (
+    Opened,
+    Equipped,
+    Recorded,
+    Gap,
+)
 
 
 @dataclass(frozen=True)
@@ -99,6 +124,12 @@ class Contents:
         """The card that was used last; None in an empty journal."""
         opened = (entry for entry in reversed(self.entries) if isinstance(entry, Opened))
         return next((entry.product for entry in opened), None)
+
+    @property
+    def equipment(self) -> Equipment | None:
+        """What was worked with last; None where no program wrote it down."""
+        equipped = (entry for entry in reversed(self.entries) if isinstance(entry, Equipped))
+        return next((entry.equipment for entry in equipped), None)
 
 
 def line_of(entry: Entry) -> bytes:

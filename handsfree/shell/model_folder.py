@@ -67,6 +67,23 @@ def check_model(folder: Path, words: Iterable[str]) -> None:
         )
 
 
+def fingerprint(folder: Path) -> str:
+    """SHA-256 that tells one model from another: of its list of checksums, or of one made alike.
+
+    Raises:
+        OSError: a file cannot be read.
+    """
+    manifest = folder / CHECKSUMS
+    if manifest.is_file():
+        return hashlib.sha256(manifest.read_bytes()).hexdigest()
+    lines = [
+        f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.relative_to(folder).as_posix()}\n"
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    ]
+    return hashlib.sha256("".join(lines).encode("utf-8")).hexdigest()
+
+
 def known_words(folder: Path) -> frozenset[str]:
     """Every word the model can hear."""
     text = (folder / "graph/words.txt").read_text(encoding="utf-8", errors="replace")

@@ -10,7 +10,13 @@ from datetime import datetime, time, timedelta
 from types import MappingProxyType
 
 from handsfree.job.calls import call_of
-from handsfree.job.reminders import Reminder, Urgency, reminders
+from handsfree.job.reminders import (
+    FLOOD_WITHIN,
+    MOST_IN_FLOOD,
+    Reminder,
+    Urgency,
+    reminders,
+)
 from handsfree.job.shelf import Shelf
 from handsfree.job.state import State
 from handsfree.language.replies import CallTogether, Reply
@@ -33,10 +39,12 @@ LEAST_ESCALATION, MOST_ESCALATION = timedelta(minutes=5), timedelta(hours=1)
 # Several alarms within the length of one announcement are one announcement.
 TOGETHER_WITHIN = timedelta(seconds=5)
 MOST_NAMED = 3
-# More than ten announcements in ten minutes is a flood in the guides for control rooms. HIGH is
-# not counted and never waits; repeats, eight of which one alarm makes, leave room for new ones.
-FLOOD_WITHIN = timedelta(minutes=10)
-MOST_IN_FLOOD, MOST_REPEATS_IN_FLOOD = 10, 8
+# HIGH is not counted in a flood and never waits; repeats, eight of which one alarm makes, leave
+# room for new ones.
+MOST_REPEATS_IN_FLOOD = 8
+# What stays wrong is no alarm of the work: often enough not to be missed. Judgement.
+TROUBLE_EVERY, TROUBLE_LATER_EVERY = timedelta(minutes=1), timedelta(minutes=5)
+TROUBLE_LATER_AFTER = timedelta(minutes=10)
 
 
 @dataclass(frozen=True)

@@ -15,16 +15,19 @@ from handsfree.job.events import (
     TimerSet,
 )
 from handsfree.job.reminders import (
+    MOST_IN_FLOOD,
     Reminder,
     Urgency,
+    most_together,
     next_timer,
     reminders,
     unanswered,
     waiting,
 )
 from handsfree.job.shelf import Shelf
-from handsfree.job.state import State
+from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Outcome, Step, answer
+from handsfree.job.troubles import TROUBLE_KEY
 from handsfree.language import intents as said
 from handsfree.language import replies
 from handsfree.language.replies import Call, Reply
@@ -126,6 +129,10 @@ def question_deadline(talk: Talk) -> datetime | None:
 def acknowledge(step: Step) -> Decision:
     """The last announcement was heard: that one is answered, the others are not."""
     open_now = unanswered(step.setup.shelf, step.state)
+    troubles = step.talk.troubles
+    if troubles and (step.talk.last_called == TROUBLE_KEY or not open_now):
+        talk = replace(step.talk, troubles=troubles[:-1])
+        return answer(step, replies.TroubleHeard(), Outcome.ACCEPTED, talk=talk)
     if not open_now:
         return answer(step, replies.NothingToAnswer(), Outcome.REJECTED)
     last = next((r for r in open_now if r.key == step.talk.last_called), open_now[0])
@@ -158,8 +165,13 @@ def set_timer(step: Step, intent: said.SetTimer) -> Decision:
     length = intent.lengths[0]
     due_at = step.now + length
     event = TimerSet(step.now, next_timer(step.state), due_at, intent.name)
+    after = replay((event,), step.state)
     reply = replies.TimerNoted(
-        whole_minutes(length), step.local(due_at), step.local(step.now), intent.name
+        whole_minutes(length),
+        step.local(due_at),
+        step.local(step.now),
+        intent.name,
+        is_crowded=most_together(step.setup.shelf, after) > MOST_IN_FLOOD,
     )
     return answer(step, reply, Outcome.ACCEPTED, events=(event,))
 

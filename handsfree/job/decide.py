@@ -72,6 +72,7 @@ from handsfree.job.opening import (
     tell_product,
     tell_scale,
 )
+from handsfree.job.reminders import Urgency, waiting
 from handsfree.job.state import State
 from handsfree.job.step import Decision, Outcome, Setup, Step, answer
 from handsfree.job.weighing import take_reading, what_follows
@@ -158,8 +159,11 @@ def _microphone_changed(step: Step, change: MicrophoneState) -> Decision:
         MicrophoneState.MUTED: replies.MicrophoneMuted(),
         MicrophoneState.BACK: replies.MicrophoneBack(),
     }
-    reply = said_of[change]
-    return Decision(step.talk, Outcome.ACCEPTED, effects=(Say(reply, Priority.CALL),))
+    # Deaf beside a running pot life is an alarm: the person must know that no answer is heard.
+    has_high = any(r.urgency is Urgency.HIGH for r in waiting(step.setup.shelf, step.state))
+    is_alarm = has_high and change is not MicrophoneState.BACK
+    said_now = Say(said_of[change], Priority.ALARM if is_alarm else Priority.CALL)
+    return Decision(step.talk, Outcome.ACCEPTED, effects=(said_now,))
 
 
 def next_deadline(setup: Setup, state: State, talk: Talk) -> datetime | None:

@@ -93,6 +93,7 @@ class Talk:
     last: Reply | None = None
     last_called: str | None = None  # Key of the reminder announced last.
     is_asleep: bool = False
+    troubles: tuple[Reply, ...] = ()  # What stays wrong and got no answer; the newest last.
     attended_at: datetime | None = None  # When something was understood, or called, last.
     quiet_until: datetime | None = None  # Until then only what would spoil the work is called.
 

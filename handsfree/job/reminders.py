@@ -15,6 +15,9 @@ from handsfree.language.replies import Called
 WARNING_PERCENTS = (50, 75, 90, 100)
 BEFORE_RECOAT_CLOSES = timedelta(hours=1)
 TIMER_KEY = "timer "
+# More than ten announcements in ten minutes is a flood in the guides for control rooms (from
+# memory: EEMUA 191, ISA-18.2).
+FLOOD_WITHIN, MOST_IN_FLOOD = timedelta(minutes=10), 10
 
 
 class Urgency(Enum):
@@ -155,6 +158,17 @@ def unanswered(shelf: Shelf, state: State) -> tuple[Reminder, ...]:
 def next_deadline(shelf: Shelf, state: State) -> datetime | None:
     """The moment at which something has to be announced; None when nothing runs."""
     return min((reminder.due_at for reminder in waiting(shelf, state)), default=None)
+
+
+def most_together(shelf: Shelf, state: State) -> int:
+    """The most announcements below HIGH that fall due within one FLOOD_WITHIN."""
+    due = [r.due_at for r in waiting(shelf, state) if r.urgency is not Urgency.HIGH]
+    first = most = 0
+    for last, at in enumerate(due):
+        while at - due[first] > FLOOD_WITHIN:
+            first += 1
+        most = max(most, last - first + 1)
+    return most
 
 
 def next_timer(state: State) -> int:

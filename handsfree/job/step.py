@@ -117,4 +117,5 @@ def fresh_talk(step: Step) -> Talk:
         is_asleep=step.talk.is_asleep,
         quiet_until=step.talk.quiet_until,
         attended_at=step.talk.attended_at,
+        troubles=step.talk.troubles,
     )

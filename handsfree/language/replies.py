@@ -637,6 +637,7 @@ class TimerNoted:
     due_at: datetime
     now: datetime
     name: str = ""
+    is_crowded: bool = False  # So many calls fall together that some will come late.
 
 
 @dataclass(frozen=True)
@@ -856,6 +857,11 @@ class AcknowledgedReply:
 
 
 @dataclass(frozen=True)
+class TroubleHeard:
+    """Something that stays wrong was heard of: it is not said again."""
+
+
+@dataclass(frozen=True)
 class NothingToAnswer:
     """No announcement waits for an answer."""
 
@@ -1069,6 +1075,7 @@ Reply = (
     | PutOffNoted
     | CannotPutOff
     | AcknowledgedReply
+    | TroubleHeard
     | NothingToAnswer
     | Missed
     | VoiceChanged

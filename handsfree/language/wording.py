@@ -137,6 +137,7 @@ from handsfree.language.replies import (
     TooLoud,
     TotalPlan,
     TotalWeight,
+    TroubleHeard,
     VoiceChanged,
     WaitingForReading,
     WhatCanBeSaid,
@@ -364,9 +365,10 @@ def _wording(reply: Reply) -> str:
                 "surface": "Tell me the surface temperature, then I can tell the times.",
                 "card": "The card gives no times for the coat. Go by the data sheet.",
             }[missing]
-        case TimerNoted(minutes, due_at, now, name):
+        case TimerNoted(minutes, due_at, now, name, is_crowded):
             start = f"{name}, in {say_minutes(minutes)}" if name else say_minutes(minutes)
-            return f"{_capital(start)}, at {say_time(due_at, now)}."
+            end = " Many calls fall together then, so some will come late." if is_crowded else ""
+            return f"{_capital(start)}, at {say_time(due_at, now)}.{end}"
         case TimersLeft(timers):
             return _timers_left(timers)
         case AskTimerCanceled(timer, name):
@@ -387,6 +389,8 @@ def _wording(reply: Reply) -> str:
             return f"That would be too late, {say_minutes(minutes_left)} are left."
         case AcknowledgedReply(called):
             return f"{_capital(_NAMES[called])}, understood."
+        case TroubleHeard():
+            return "Understood."
         case NothingToAnswer():
             return "Nothing waits for an answer."
         case Missed(calls, questions):

@@ -6,10 +6,13 @@ import sys
 import threading
 import time
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 from handsfree.job.alarms import (
+    TROUBLE_EVERY,
+    TROUBLE_LATER_AFTER,
+    TROUBLE_LATER_EVERY,
     Alarm,
     Memory,
     QuietHours,
@@ -35,6 +38,7 @@ from handsfree.job.boundary import (
 from handsfree.job.events import NoteTaken
 from handsfree.job.reminders import Urgency
 from handsfree.job.state import State
+from handsfree.job.troubles import TROUBLE_KEY
 from handsfree.language.replies import Call, Reply
 from handsfree.shell import hearing as hearing_process
 from handsfree.shell.capture import BLOCK_S
@@ -229,6 +233,8 @@ class Caller:
             told = Utterance(Urgency.HIGH, open_now, 0, is_missed=False)
             self._memory = called(self._memory, told, told_at)
         self._found: tuple[State | None, tuple[Alarm, ...]] = (None, ())
+        self._troubles: tuple[Reply, ...] = ()
+        self._trouble_since = self._trouble_at = datetime.min.replace(tzinfo=UTC)
 
     def due(
         self, now: datetime, *, has_noise_fallen: bool = False, is_speaking: bool = False
@@ -254,9 +260,24 @@ class Caller:
             is_speaking=is_speaking,
         )
         if said is None:
-            return None
+            return self._trouble_due(now, is_speaking=is_speaking)
         self._session.note_called(said.named[0].key, now)
         return reply_of(said, now), said.urgency
+
+    def _trouble_due(self, now: datetime, *, is_speaking: bool) -> tuple[Reply, Urgency] | None:
+        """What stays wrong, said again until it is put right or answered."""
+        troubles = self._session.talk.troubles
+        if troubles != self._troubles:
+            # Just said for the first time, or one of them has ended.
+            self._troubles, self._trouble_since, self._trouble_at = troubles, now, now
+        if not troubles or is_speaking:
+            return None
+        is_old = now - self._trouble_since >= TROUBLE_LATER_AFTER
+        if now - self._trouble_at < (TROUBLE_LATER_EVERY if is_old else TROUBLE_EVERY):
+            return None
+        self._trouble_at = now
+        self._session.note_called(TROUBLE_KEY, now)
+        return troubles[-1], Urgency.HIGH
 
 
 def run(

@@ -15,6 +15,7 @@ from handsfree.job.events import Event
 from handsfree.job.shelf import Shelf
 from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Setup
+from handsfree.job.troubles import TROUBLE_KEY, standing_after
 from handsfree.language import replies
 from handsfree.language.grammar import WAKE_PHRASES
 from handsfree.language.replies import Reply
@@ -94,12 +95,23 @@ class Session:
             decision = replace(decision, effects=effects)
         self.state = replay(decision.events, self.state)
         self.talk = decision.talk
+        self._note_troubles(decision.effects)
         self.last_at = now
         return decision
 
     def mark(self, now: datetime) -> tuple[Effect, ...]:
         """Records that the program is alive, and what the clocks show; what to say of that."""
-        return self._kept((), now)
+        effects = self._kept((), now)
+        self._note_troubles(effects)
+        return effects
+
+    def _note_troubles(self, effects: Sequence[Effect]) -> None:
+        said = [effect.reply for effect in effects if isinstance(effect, Say)]
+        troubles = standing_after(self.talk.troubles, said)
+        if troubles != self.talk.troubles:
+            newest = TROUBLE_KEY if len(troubles) >= len(self.talk.troubles) else None
+            called = newest or self.talk.last_called
+            self.talk = replace(self.talk, troubles=troubles, last_called=called)
 
     def _kept(self, events: Sequence[Event], now: datetime) -> tuple[Effect, ...]:
         if self._keeping is None:

@@ -10,8 +10,6 @@ from itertools import pairwise
 import pytest
 
 from handsfree.job.alarms import (
-    FLOOD_WITHIN,
-    MOST_IN_FLOOD,
     MOST_NAMED,
     Alarm,
     Memory,
@@ -30,7 +28,7 @@ from handsfree.job.events import (
     Event,
     TimerSet,
 )
-from handsfree.job.reminders import Reminder, Urgency
+from handsfree.job.reminders import FLOOD_WITHIN, MOST_IN_FLOOD, Reminder, Urgency
 from handsfree.job.shelf import Shelf
 from handsfree.job.state import State, replay
 from handsfree.language.replies import Call, Called, CallTogether

@@ -209,6 +209,8 @@ EXAMPLES: list[Reply] = [
     replies.PutOffNoted(10),
     replies.CannotPutOff(3),
     *(replies.AcknowledgedReply(called) for called in Called),
+    replies.TroubleHeard(),
+    replies.TimerNoted(10, LATER, NOW, is_crowded=True),
     replies.NothingToAnswer(),
     replies.Missed((), ()),
     replies.Missed((Call(Called.TIMER, 1, 0, None, 5),) * 4, (replies.AskTapeOff(),)),

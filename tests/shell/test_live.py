@@ -8,7 +8,15 @@ from typing import cast
 import pytest
 
 from handsfree.job.alarms import QuietHours
-from handsfree.job.boundary import Heard, HearingLost, Priority, Say, TimePassed
+from handsfree.job.boundary import (
+    Heard,
+    HearingLost,
+    MicrophoneChanged,
+    MicrophoneState,
+    Priority,
+    Say,
+    TimePassed,
+)
 from handsfree.job.reminders import Urgency
 from handsfree.language import replies
 from handsfree.language.intents import Manner
@@ -234,3 +242,58 @@ def test_a_sentence_with_a_hole_in_it_is_not_understood_but_asked_again() -> Non
     finally:
         listener.stop()
     assert listener.inputs.empty()
+
+
+def test_what_stays_wrong_is_said_again_until_it_is_answered() -> None:
+    session = Session(SETUP)
+    caller = Caller(session, None)
+    gone = MicrophoneChanged(MicrophoneState.GONE)
+    session.step(gone, START)
+    assert caller.due(START) is None  # It was said by the step.
+    assert caller.due(START + timedelta(seconds=59)) is None
+    said = caller.due(START + MINUTE)
+    assert said == (replies.MicrophoneGone(), Urgency.HIGH)
+    session.step(Heard(("got", "it")), START + MINUTE)
+    assert caller.due(START + 60 * MINUTE) is None
+
+
+def test_what_was_put_right_is_not_said_again() -> None:
+    session = Session(SETUP)
+    caller = Caller(session, None)
+    session.step(MicrophoneChanged(MicrophoneState.MUTED), START)
+    caller.due(START)
+    session.step(MicrophoneChanged(MicrophoneState.BACK), START + timedelta(seconds=5))
+    assert caller.due(START + 5 * MINUTE) is None
+    assert session.talk.troubles == ()
+
+
+def test_an_answer_to_a_trouble_silences_no_alarm() -> None:
+    session = with_timer()
+    now = START + 10 * MINUTE
+    caller = Caller(session, None)
+    caller.due(now)
+    session.step(MicrophoneChanged(MicrophoneState.GONE), now)
+    session.step(Heard(("got", "it")), now)
+    assert session.talk.troubles == ()
+    assert not session.state.acknowledged
+    session.step(Heard(("got", "it")), now)
+    assert session.state.acknowledged
+
+
+def test_a_lost_microphone_is_an_alarm_beside_a_pot_life_and_a_call_without() -> None:
+    session = Session(SETUP)
+    gone = MicrophoneChanged(MicrophoneState.GONE)
+    assert [one.priority for one in session.step(gone, START).said] == [Priority.CALL]
+    poured = ("resin eight seven five grams", "yes", "hardener one two five grams", "yes")
+    for sentence in (*poured, "mixed", "two zero degrees"):
+        session.step(Heard(tuple(sentence.split())), START)
+    assert [one.priority for one in session.step(gone, START).said] == [Priority.ALARM]
+
+
+def test_many_timers_at_once_are_warned_of() -> None:
+    session = Session(SETUP)
+    crowded = [
+        session.step(Heard(("timer", "ten", "minutes")), START).said[0].reply for _ in range(12)
+    ]
+    told = [isinstance(r, replies.TimerNoted) and r.is_crowded for r in crowded]
+    assert told == [False] * 10 + [True] * 2

@@ -6,7 +6,14 @@ from datetime import datetime, timedelta
 from handsfree.job.boundary import Effect, Priority, Say
 from handsfree.job.cups import assumed_clock
 from handsfree.job.dialogue import Talk, TellMixTemperature
-from handsfree.job.events import Acknowledged, Announced, Event, PutOff, TimerSet
+from handsfree.job.events import (
+    Acknowledged,
+    AcknowledgedOnBoard,
+    Announced,
+    Event,
+    PutOff,
+    TimerSet,
+)
 from handsfree.job.reminders import Reminder, Urgency, reminders, unanswered, waiting
 from handsfree.job.step import Decision, Outcome, Step, answer
 from handsfree.language import intents as said
@@ -81,6 +88,17 @@ def acknowledge(step: Step) -> Decision:
     last = next((r for r in open_now if r.key == step.talk.last_called), open_now[0])
     event = Acknowledged(step.now, last.key)
     reply = replies.AcknowledgedReply(last.called)
+    return answer(step, reply, Outcome.ACCEPTED, events=(event,))
+
+
+def acknowledge_pressed(step: Step, key: str) -> Decision:
+    """One announcement was answered on the board: that one, and by the rules of the voice."""
+    pressed = next((r for r in unanswered(step.setup.card, step.state) if r.key == key), None)
+    if pressed is None:
+        # Answered or overtaken between the look and the press: nothing else may be silenced.
+        return answer(step, replies.NothingToAnswer(), Outcome.REJECTED)
+    event = AcknowledgedOnBoard(step.now, key)
+    reply = replies.AcknowledgedReply(pressed.called)
     return answer(step, reply, Outcome.ACCEPTED, events=(event,))
 
 

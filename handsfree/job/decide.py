@@ -14,10 +14,12 @@ from handsfree.job.boundary import (
     HearingLost,
     Input,
     Opened,
+    Pressed,
     TimePassed,
 )
 from handsfree.job.calls import (
     acknowledge,
+    acknowledge_pressed,
     announce,
     put_off,
     question_deadline,
@@ -92,6 +94,8 @@ def decide(setup: Setup, state: State, talk: Talk, incoming: Input, now: datetim
         case Opened():
             opening = replies.Opening(setup.card.name, setup.card.invented)
             decision = answer(step, opening, Outcome.ACCEPTED)
+        case Pressed(key):
+            decision = acknowledge_pressed(step, key)
         case _:
             assert_never(incoming)
     return replace(decision, talk=_remembered(decision, now))

@@ -10,6 +10,7 @@ from typing import assert_never
 from handsfree.core.mix import Component
 from handsfree.job.events import (
     Acknowledged,
+    AcknowledgedOnBoard,
     Announced,
     BatchOpened,
     ClockStarted,
@@ -160,7 +161,7 @@ class State:
     def last_fact(self) -> Told | None:
         """The last thing a person told that still counts."""
         for event in reversed(self.log):
-            if not isinstance(event, Announced | Acknowledged | TakenBack):
+            if isinstance(event, Told):
                 return event
         return None
 
@@ -173,7 +174,9 @@ def evolve(state: State, event: Event) -> State:
     return replace(_with_event(state, event), log=(*state.log, event))
 
 
-def _with_event(state: State, event: Told | Announced | Acknowledged) -> State:
+def _with_event(
+    state: State, event: Told | Announced | Acknowledged | AcknowledgedOnBoard
+) -> State:
     match event:
         case BatchOpened(batch=number):
             return replace(state, batches=(*state.batches, Batch(number)))
@@ -208,7 +211,7 @@ def _with_event(state: State, event: Told | Announced | Acknowledged) -> State:
             return replace(state, timers=(*state.timers, Timer(number, due_at)))
         case Announced(at, key):
             return replace(state, announced=_and(state.announced, key, at))
-        case Acknowledged(at, key):
+        case Acknowledged(at, key) | AcknowledgedOnBoard(at, key):
             return replace(state, acknowledged=_and(state.acknowledged, key, at))
         case PutOff(_, key, until):
             return replace(state, put_off=_and(state.put_off, key, until))

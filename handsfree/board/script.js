@@ -41,7 +41,7 @@
     medium: "M50 6 97 92H3z",
     low: "M50 4a46 46 0 1 0 .1 0z",
     cup: "M14 8h72l-12 84H26z",
-    coat: "M8 20h84v14H8zM8 44h84v14H8zM8 68h84v14H8z",
+    coat: "M8 8h70v30H8zM82 18h12v34H56v12h8v32H42V64h6V44h38V26h-4z",
     timer: "M50 4a46 46 0 1 0 .1 0zM46 20h8v28l20 14-5 7-23-16z",
     ask: "M6 8h88v60H46L24 94V68H6z",
     note: "M8 46h84v8H8z",
@@ -115,7 +115,7 @@
   const leftText = (endsAt, now) => {
     const left = endsAt - now;
     const [value, unit] = length(Math.abs(left));
-    return left >= 0 ? `${value} ${unit} left` : `over for ${value} ${unit}`;
+    return left > 0 ? `${value} ${unit} left` : `over for ${value} ${unit}`;
   };
   const say = (words) => words.length
     ? `say ${words.map((word) => word.includes(" ") ? word : `“${word}”`).join(" or ")}` : "";
@@ -134,8 +134,10 @@
     }
     inner.style.fontSize = `${Math.floor(low)}px`;
   };
+  const UNBROKEN = /(\d) (?=g\b)/g;
   const big = (isNumber, ...parts) => {
-    const box = el("div", isNumber ? "big number" : "big", el("span", "", ...parts));
+    const box = el("div", isNumber ? "big number" : "big", el("span", "",
+      ...parts.map((part) => typeof part === "string" ? part.replace(UNBROKEN, "$1\u00a0") : part)));
     fits.push(box);
     return box;
   };
@@ -166,7 +168,7 @@
       const gauge = cup(label, { filled: poured / full, waiting: asked / full,
         low: Number(panel.low_g) / full, high: Number(panel.high_g) / full });
       const over = left < 0;
-      const todo = over ? `${panel.left_g.slice(1)} g too much`
+      const todo = panel.asked_g ? `${panel.asked_g} g?` : over ? `${panel.left_g.slice(1)} g too much`
         : poured > 0 ? `${panel.left_g} g more` : "to pour";
       const sub = el("div", "sub", el("span", over ? "lead over" : "lead", todo));
       if (poured > 0) sub.append(el("span", "", `${panel.poured_g} g in`));
@@ -290,8 +292,8 @@
     if (pressed !== null && shown.key !== pressed) pressed = null;
     main.replaceChildren(...mainPanels[shown.kind](shown, main));
     const rest = view.rest.map((panel) => restRows[panel.kind](panel));
-    if (view.more) rest.push(el("li", "more", `and ${view.more} more`));
-    byId("rest").replaceChildren(...rest);
+    const more = el("li", "more");
+    byId("rest").replaceChildren(...rest, more);
     document.body.classList.toggle("alone", rest.length === 0);
     byId("asked").hidden = view.asked === null;
     byId("asked").replaceChildren(...(view.asked === null ? [] : [
@@ -309,6 +311,25 @@
     const spoken = view.asked === null ? title : `${title}. ${view.asked.text}`;
     if (byId("news").textContent !== spoken) byId("news").textContent = spoken;
     tick();
+    arrange();
+  };
+
+  // What finds no room is counted; the main thing takes all the room there is.
+  const arrange = () => {
+    if (view === null) return;
+    const list = byId("rest"), rows = [...list.children], more = rows.pop();
+    rows.forEach((one) => { one.hidden = false; });
+    let left = view.more;
+    const tell = () => {
+      more.hidden = left === 0;
+      more.textContent = `and ${left} more`;
+    };
+    tell();
+    while (rows.length > 1 && list.scrollHeight > list.clientHeight + 1) {
+      rows.pop().hidden = true;
+      left += 1;
+      tell();
+    }
     fits.forEach(fit);
   };
 
@@ -410,7 +431,7 @@
     }
   };
 
-  addEventListener("resize", () => fits.forEach(fit));
+  addEventListener("resize", arrange);
   addEventListener("hashchange", () => location.reload());
   document.addEventListener("visibilitychange", keepLit);
   setInterval(tick, 250);

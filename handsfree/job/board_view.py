@@ -182,7 +182,8 @@ def board_view(
     called = {name_text(a.reminder.called, a.reminder.number) for a in pressing}
     # An alarm of a cup counts down itself.
     clocks = [cup for cup in _cups(state, local) if cup.name not in called]
-    clocks += _ahead(setup, state, local)
+    series = {a.reminder.series for a in pressing}
+    clocks += _ahead(setup, state, local, series)
     panels: list[Panel] = [*_warning(noted, now), *(_alarm(a, local) for a in pressing)]
     panels += [poured] if poured is not None and is_pouring else []
     panels += [asked] if asked is not None else []
@@ -335,10 +336,14 @@ def _cups(state: State, local: _Local) -> list[ClockPanel]:
     return sorted(found, key=lambda panel: panel.ends_at)
 
 
-def _ahead(setup: Setup, state: State, local: _Local) -> Iterator[ClockPanel]:
-    """What a coat or a timer comes to next: of each series the first, the earliest first."""
+def _ahead(setup: Setup, state: State, local: _Local, called: set[str]) -> Iterator[ClockPanel]:
+    """What a coat or a timer comes to next: of each series the first, the earliest first.
+
+    Not of a series that is being called: more of the same only says so again.
+    """
     for reminder in _first_of_series(waiting(setup.card, state)):
-        if reminder.called is not Called.POT_LIFE and reminder.due_at > local.now:
+        is_called = reminder.called is Called.POT_LIFE or reminder.series in called
+        if not is_called and reminder.due_at > local.now:
             yield ClockPanel(
                 name_text(reminder.called, reminder.number),
                 ahead_text(reminder.called),

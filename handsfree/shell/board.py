@@ -1,6 +1,5 @@
 """The board of a running job: hands its views to the server's process, and looks after that."""
 
-import secrets
 import socket
 import threading
 from collections.abc import Callable
@@ -8,14 +7,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from handsfree.job.board_view import BoardView
-from handsfree.shell.board_server import Access, CannotListen, Listening, News, serve
+from handsfree.shell.board_messages import Access, CannotListen, Listening, News, serve
 from handsfree.shell.board_wire import milliseconds, view_text
 from handsfree.shell.child import Child
 
-LOOPBACK = "127.0.0.1"
-ANY_ADDRESS = ("0.0.0.0", "::", "")  # Names no address that a Host header could be checked by.
-USUAL_PORT = 8427  # Of no registered service (IANA, from memory).
-TOKEN_BYTES = 24  # 192 bits: never guessed.
 START_TIMEOUT_S = 20.0
 ANSWER_TIMEOUT_S = 3.0
 # Sends at least so often: presses come back with the answers, and the page learns that the
@@ -32,6 +27,10 @@ class BoardLost(Exception):
 
 class BoardUnusable(Exception):
     """The board cannot be had; the message says what to do."""
+
+
+class PortTaken(BoardUnusable):
+    """Another program has the port."""
 
 
 @dataclass(frozen=True)
@@ -74,6 +73,7 @@ class Board:
         """Starts the server.
 
         Raises:
+            PortTaken: another program has the port.
             BoardUnusable: it cannot listen there, or does not start.
         """
         try:
@@ -82,7 +82,7 @@ class Board:
             raise BoardUnusable(f"The board does not start: {error}. Go on without it.") from error
         if isinstance(first, CannotListen):
             self._child.stop()
-            raise BoardUnusable(_why(first, self.access))
+            raise _refusal(first, self.access)
         # A server that is started again shall be found in the same place.
         self.access = replace(self.access, port=first.port)
         self._thread.start()
@@ -160,21 +160,16 @@ class Board:
             self._is_closing.wait(START_AGAIN_AFTER_S)
 
 
-def _why(found: CannotListen, access: Access) -> str:
+def _refusal(found: CannotListen, access: Access) -> BoardUnusable:
     if found.is_taken:
-        return (
+        return PortTaken(
             f"Port {access.port} is taken, perhaps by another Handsfree. "
             "Name another with --board-port, or 0 for any that is free."
         )
-    return (
+    return BoardUnusable(
         f"The board cannot be had at {access.host}, port {access.port}: {found.reason}. "
-        "Name an address of this machine with --board-host."
+        "Name an address of this machine with --board-host, or another port with --board-port."
     )
-
-
-def new_token() -> str:
-    """A token that nobody guesses, of letters that an address may hold."""
-    return secrets.token_urlsafe(TOKEN_BYTES)
 
 
 def own_address() -> str:

@@ -16,6 +16,7 @@ from multiprocessing.connection import Connection
 
 import h11
 
+from handsfree.shell.board_messages import Access, CannotListen, Listening, News
 from handsfree.shell.board_page import Page, board_page
 
 # Limits, by judgement: fifty screens may look on at once, and each asks for a page and a stream.
@@ -45,40 +46,6 @@ HEADERS = (
     ("Connection", "close"),
 )
 PAGE, STREAM, PRESS = b"/", b"/news", b"/acknowledge"
-
-
-@dataclass(frozen=True)
-class Access:
-    """Where the board can be had, and by whom."""
-
-    host: str  # An address of this machine.
-    port: int  # 0: any that is free.
-    token: str
-    may_acknowledge: bool = False
-
-
-@dataclass(frozen=True)
-class News:
-    """What the program tells its board, at least once a second."""
-
-    view: str | None  # JSON; None: as before.
-    now_ms: int  # The program's clock, milliseconds since 1970.
-    does_tick: bool  # The program's clock runs; else it stands between two lines of a script.
-
-
-@dataclass(frozen=True)
-class Listening:
-    """The server can be reached."""
-
-    port: int
-
-
-@dataclass(frozen=True)
-class CannotListen:
-    """The server cannot be reached, and why."""
-
-    reason: str
-    is_taken: bool  # Another program has the port.
 
 
 class _Refusal(Exception):
@@ -375,7 +342,7 @@ def _now_s() -> float:
 # --- the child's life ---------------------------------------------------------------------
 
 
-def serve(pipe: Connection, access: Access) -> None:
+def run(pipe: Connection, access: Access) -> None:
     """The child's whole life: listens, then takes news and answers each with what was pressed."""
     # The program above ends this process; Ctrl-C is meant for that one.
     signal.signal(signal.SIGINT, signal.SIG_IGN)

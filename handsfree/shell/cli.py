@@ -19,7 +19,7 @@ from handsfree.language.grammar import WAKE_PHRASES
 from handsfree.language.intents import WakeUp
 from handsfree.language.parser import Misheard, parse
 from handsfree.language.wording import Level
-from handsfree.shell import calculator, journal_command, words
+from handsfree.shell import board_options, calculator, journal_command, words
 from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
 
@@ -90,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     typed.add_argument(
         "--data", type=Path, metavar="FOLDER", help="record the job there, or go on with it"
     )
+    board_options.add_to(typed)
     _add_job_options(typed)
     typed.set_defaults(run=_type)
 
@@ -103,6 +104,7 @@ def _parser() -> argparse.ArgumentParser:
         metavar="HH:MM-HH:MM",
         help="call only what would spoil the work, for example 22:00-06:30",
     )
+    board_options.add_to(run, is_live=True)
     _add_job_options(run)
     run.set_defaults(run=_run)
 
@@ -263,10 +265,14 @@ def _hear(args: argparse.Namespace) -> int:
 def _type(args: argparse.Namespace) -> int:
     from handsfree.shell import typed
 
-    if args.data is None:
-        return typed.run(args, _new_session(args))
     with ExitStack() as stack:
+        shown = _shown(args, stack, does_tick=False)
+        if args.data is None:
+            session = _new_session(args)
+            session.displays = shown.displays
+            return typed.run(args, session)
         job = _reopened(args, typed.SimulatedClock, stack)
+        job.session.displays = shown.displays
         first = [effect for effect in job.effects if isinstance(effect, Say)]
         return typed.run(args, job.session, start=job.clock.now(), first=first)
 
@@ -283,9 +289,18 @@ def _run(args: argparse.Namespace) -> int:
         except NoSoundDevice as error:
             raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
         hearing, speaker = _hearing(args, stack), _speaker(None, stack)
+        shown = _shown(args, stack, does_tick=True)
         # Last: from here on time counts, and what fell due is recorded as announced.
         job = _reopened(args, lambda last: Clock(last=last), stack)
-        return live.run(job, hearing, microphone, speaker, args.quiet_hours)
+        job.session.displays = shown.displays
+        return live.run(job, hearing, microphone, speaker, args.quiet_hours, shown.board)
+
+
+def _shown(args: argparse.Namespace, stack: ExitStack, *, does_tick: bool) -> board_options.Shown:
+    try:
+        return board_options.opened(args, stack, does_tick=does_tick)
+    except board_options.CannotShow as error:
+        raise KnownTrouble(str(error)) from error
 
 
 def _check(args: argparse.Namespace) -> int:

@@ -4,6 +4,7 @@ import queue
 import threading
 from dataclasses import replace
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from handsfree.job.alarms import (
     Alarm,
@@ -21,6 +22,7 @@ from handsfree.job.boundary import (
     HearingLost,
     Input,
     Opened,
+    Pressed,
     Priority,
     Say,
     TimePassed,
@@ -40,6 +42,9 @@ from handsfree.shell.sleep_inhibitor import SleepInhibitor
 from handsfree.shell.speaker import TAIL_S, Speaker
 from handsfree.shell.tones import spare_of, tone
 from handsfree.shell.watch import Watch
+
+if TYPE_CHECKING:
+    from handsfree.shell.board import Board  # Loaded only where a board is asked for.
 
 POLL_S = 0.5  # The clock is looked at at least so often, whatever the microphone does.
 
@@ -168,6 +173,7 @@ def run(
     microphone: Microphone,
     speaker: Speaker | None,
     quiet_hours: QuietHours | None,
+    board: "Board | None" = None,
 ) -> int:
     """The ``run`` command, until interrupted; returns the exit code."""
     session, clock = job.session, job.clock
@@ -178,6 +184,8 @@ def run(
     print(f"Listening on {microphone.name}. Stop with Ctrl-C.", flush=True)
     with microphone:
         listener = Listener(microphone, hearing, speaker)
+        if board is not None:
+            board.on_press(lambda key: listener.inputs.put(Pressed(key)))
         try:
             effects = (*job.effects, *session.step(Opened(), clock.now()).effects)
             while True:
@@ -194,6 +202,7 @@ def run(
                 session.setup = replace(session.setup, zone=clock.listener_zone())
                 now = clock.now()
                 effects = (*_step(session, incoming, now), *watch.look(now))
+                session.show(now)
         except KeyboardInterrupt:
             print()
         finally:

@@ -1,7 +1,7 @@
 """What the program and its board's server tell each other, light enough for both."""
 
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 
 TOKEN_BYTES = 24  # 192 bits: never guessed.
@@ -13,7 +13,7 @@ class Access:
 
     host: str  # An address of this machine.
     port: int  # 0: any that is free.
-    token: str
+    token: str = field(repr=False)  # Never in a message or a log.
     may_acknowledge: bool = False
 
 

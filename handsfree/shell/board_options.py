@@ -20,7 +20,7 @@ ANY_ADDRESSES = ("0.0.0.0", "::", "*")
 USUAL_PORT = 8427  # No service is registered for it (IANA's list, from memory).
 HIGHEST_PORT = 65535
 _HOST = re.compile(r"[A-Za-z0-9][A-Za-z0-9.:-]{0,252}|::1")
-ADDRESS_FILE = "board-address.txt"
+ADDRESS_FILE = "board-{port}.txt"  # Two programs never have the same port.
 
 
 class CannotShow(Exception):
@@ -64,25 +64,35 @@ def add_to(parser: argparse.ArgumentParser, *, is_live: bool = False) -> None:
     )
 
 
-def opened(args: argparse.Namespace, stack: ExitStack, *, does_tick: bool) -> Shown:
+def opened(
+    args: argparse.Namespace, stack: ExitStack, *, does_tick: bool, out: TextIO | None = None
+) -> Shown:
     """Opens what was asked for, and says where it is.
 
     Args:
         args: of a command that has these options.
         stack: closes it again.
         does_tick: the command's clock runs; False: it stands between two lines.
+        out: where it is said; None: standard output.
 
     Raises:
         CannotShow: it cannot be had.
     """
     may_acknowledge = getattr(args, "board_acknowledge", False)
-    is_page = args.board or args.board_host is not None or args.board_port is not None
+    is_page = (
+        args.board or args.board_host is not None or args.board_port is not None or may_acknowledge
+    )
     board = None
     displays: list[Display] = []
-    if is_page or may_acknowledge:
+    if is_page and args.board_terminal:
+        raise CannotShow(
+            "--board-terminal fills this terminal, so the page's address could not be read in it. "
+            "Use one of them."
+        )
+    if is_page:
         board = _board(args, stack, does_tick=does_tick)
         displays.append(board)
-        _tell(board, sys.stdout)
+        _tell(board, out or sys.stdout, args.data, stack)
     if args.board_terminal:
         from handsfree.shell.terminal_board import NoTerminal, TerminalBoard
 
@@ -117,14 +127,16 @@ def _board(args: argparse.Namespace, stack: ExitStack, *, does_tick: bool) -> "B
         raise CannotShow(str(error)) from error
 
 
-def _tell(board: "Board", out: TextIO) -> None:
+def _tell(board: "Board", out: TextIO, data: Path | None, stack: ExitStack) -> None:
     """Says where the board is; the token only to a person, never to a log."""
     access = board.access
-    is_near = ipaddress.ip_address(access.host).is_loopback if _is_number(access.host) else False
+    is_near = _is_near(access.host)
     if not is_near:
         print(_exposure(may_acknowledge=access.may_acknowledge), file=out)
     if not out.isatty():
-        print(f"The board's address is in {_address_file(board.address)}.", file=out, flush=True)
+        path = _address_file(board, data)
+        stack.callback(path.unlink, missing_ok=True)
+        print(f"The board's address is in {path}.", file=out, flush=True)
         return
     if not is_near:
         import segno
@@ -143,16 +155,16 @@ def _exposure(*, may_acknowledge: bool) -> str:
     )
 
 
-def _address_file(address: str) -> Path:
-    from platformdirs import user_runtime_path
-
+def _address_file(board: "Board", data: Path | None) -> Path:
+    """A file beside the record, which only its owner may read."""
     from handsfree.shell.files import Files, write_new
+    from handsfree.shell.job_folder import default_folder
 
-    folder = user_runtime_path("handsfree", appauthor=False)
-    files, path = Files(), folder / ADDRESS_FILE
+    folder = data or default_folder()
+    files, path = Files(), folder / ADDRESS_FILE.format(port=board.access.port)
     try:
         files.make_folder(folder)
-        write_new(files, path, f"{address}\n".encode())
+        write_new(files, path, f"{board.address}\n".encode())
     except OSError as error:
         raise CannotShow(
             f"The board's address cannot be written to {path}: {error.strerror}. "
@@ -178,9 +190,9 @@ def _host(text: str) -> str:
     return LOOPBACK if text == "localhost" else text.lower()
 
 
-def _is_number(host: str) -> bool:
+def _is_near(host: str) -> bool:
+    """Whether only this machine reaches the address."""
     try:
-        ipaddress.ip_address(host)
+        return ipaddress.ip_address(host).is_loopback
     except ValueError:
         return False
-    return True

@@ -8,6 +8,7 @@ import asyncio
 import errno
 import hmac
 import json
+import os
 import signal
 import threading
 from collections import deque
@@ -371,3 +372,4 @@ async def _serve(pipe: Connection, server: Server) -> None:
     threading.Thread(target=take_news, name="news", daemon=True).start()
     await ended.wait()
     listening.close()
+    os._exit(0)  # At once: nothing here is worth keeping, and streams end with their process.

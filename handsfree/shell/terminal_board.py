@@ -59,10 +59,13 @@ class _Kept:
 
     def __init__(self) -> None:
         self.lines: deque[str] = deque(maxlen=MOST_LINES)
+        self.has_rung = threading.Event()
         self._open = ""
 
     def write(self, text: str) -> int:
-        *whole, self._open = (self._open + text).split("\n")
+        if "\a" in text:
+            self.has_rung.set()  # Where there is no loudspeaker, the bell is an alarm's sound.
+        *whole, self._open = (self._open + text.replace("\a", "")).split("\n")
         self.lines.extend(whole)
         return len(text)
 
@@ -127,6 +130,9 @@ class TerminalBoard:
         ) as live:
             while not self._is_closing.is_set():
                 seen = self._seen
+                if self._kept.has_rung.is_set():
+                    self._kept.has_rung.clear()
+                    self._console.bell()
                 if seen is not None:
                     live.update(self._drawn(seen), refresh=True)
                 self._is_shown.wait(LOOK_EVERY_S)

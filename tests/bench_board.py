@@ -101,7 +101,7 @@ def with_browser(board: Board, job: Job, chromium: str) -> None:
         for _ in range(20):
             page = browser.new_page()
             page.goto(board.address)
-            page.wait_for_function("performance.getEntriesByType('paint').length > 1")
+            page.wait_for_function("() => performance.getEntriesByType('paint').length > 1")
             paints.append(
                 page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
             )

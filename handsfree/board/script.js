@@ -9,7 +9,8 @@
 
   const byId = (id) => document.getElementById(id);
   let view = null, hasButton = false, ticks = true, isRefused = false;
-  let offset = -Infinity;        // The program's clock less this page's, never set back in a stream.
+  let offset = 0;                // The program's clock less this page's, never set back in a stream.
+  let isFirst = true;            // No news came yet by the stream that is open.
   let heardAt = -Infinity;       // This page's clock at the newest news.
   let shownClock = "";
   let pressed = null;            // Key of the announcement whose button was pressed.
@@ -364,7 +365,10 @@
     heardAt = localNow() - news.age;
     ticks = news.ticks;
     hasButton = news.button;
-    offset = ticks ? Math.max(offset, news.now - heardAt) : news.now;
+    const ahead = news.now - heardAt;
+    // News that were long on the way make no clock slower; another run of the program may.
+    offset = !ticks ? news.now : isFirst ? ahead : Math.max(offset, ahead);
+    isFirst = false;
     if (news.view) {
       view = news.view;
       shownClock = view.clock_text;
@@ -379,7 +383,7 @@
       if (localNow() - Math.max(heardAt, began) > HANGS_AFTER_MS) stop.abort();
     }, 1000);
     const began = localNow();
-    offset = -Infinity;
+    isFirst = true;
     try {
       const answer = await fetch("news", {
         headers: { Authorization: `Bearer ${token()}` }, cache: "no-store", credentials: "omit",

@@ -146,10 +146,12 @@ def _tell(board: "Board", out: TextIO, data: Path | None, stack: ExitStack) -> N
 
 
 def _exposure(*, may_acknowledge: bool) -> str:
-    change = "answer announcements, but change nothing else" if may_acknowledge else "not change it"
+    change = "can answer announcements, but change nothing else"
+    if not may_acknowledge:
+        change = "cannot change it"
     return (
         "The board is open to this network. Whoever has its whole address can see the job: the "
-        f"product, amounts, clocks and the last words heard, and can {change}. It is not "
+        f"product, amounts, clocks and the last words heard, and {change}. It is not "
         "encrypted: who can listen to this network can read it too. Use it only in a network "
         "you trust. The address ends with this program."
     )

@@ -21,6 +21,7 @@ pytestmark = pytest.mark.browser
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 WAIT_MS = 10_000
 SIZES = {
+    "phone-small": (360, 640),
     "phone": (390, 844),
     "phone-lying": (844, 390),
     "wall": (800, 480),
@@ -216,7 +217,7 @@ def test_a_press_is_sent_and_shown(board: Board, open_page: OpenPage) -> None:
     page = open_page(board.address)
     show(board, page, SCENES["tape"])
     page.click("main button")
-    page.wait_for_function("document.querySelector('main button').textContent === 'Sent'")
+    page.wait_for_function("() => document.querySelector('main button').textContent === 'Sent'")
     job = SCENES["tape"].job
     assert isinstance(job.view.main, AlarmPanel)
     show(board, page, SCENES["ready"])
@@ -226,16 +227,17 @@ def test_a_press_is_sent_and_shown(board: Board, open_page: OpenPage) -> None:
 # --- time, and a program that goes away ----------------------------------------------------
 
 
-def test_clocks_run_on_without_news(browser: Browser) -> None:
+def test_clocks_run_on_when_the_program_has_ended(browser: Browser) -> None:
     job = Job(*MIXED, *COATED)
     clock = job.view.main
     assert isinstance(clock, ClockPanel)
     page = browser.new_page()
     with Board(Access("127.0.0.1", 0, new_token()), on_trouble=print) as board:
-        board.show(job.view, clock.ends_at - timedelta(seconds=2.5))
+        board.show(job.view, clock.ends_at - timedelta(seconds=5.5))
         page.goto(board.address)
-        wait_for(page, "0:01")
-        wait_for(page, "over: do not use the rest")
+        wait_for(page, "0:04")
+    wait_for(page, "0:01")
+    wait_for(page, "over: do not use the rest")
     page.close()
 
 

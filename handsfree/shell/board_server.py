@@ -191,7 +191,8 @@ class Server:
         writer.write(_sent(connection, h11.Response(status_code=status, headers=headers)))
         writer.write(_sent(connection, h11.Data(data=body)))
         writer.write(_sent(connection, h11.EndOfMessage()))
-        await asyncio.wait_for(writer.drain(), WRITE_WITHIN_S)
+        async with asyncio.timeout(WRITE_WITHIN_S):
+            await writer.drain()
         await _linger(reader, writer)
 
     def _answer_to(
@@ -271,7 +272,8 @@ class Server:
             text = self._event(is_new=version != self._version)
             version = self._version
             writer.write(_sent(connection, h11.Data(data=text)))
-            await asyncio.wait_for(writer.drain(), WRITE_WITHIN_S)
+            async with asyncio.timeout(WRITE_WITHIN_S):
+                await writer.drain()
 
     def _event(self, *, is_new: bool) -> bytes:
         assert self._news is not None

@@ -47,7 +47,8 @@ class Running:
 
     def stop(self) -> None:
         self.loop.call_soon_threadsafe(self.loop.stop)
-        self._thread.join()
+        self._thread.join(WAIT_S)
+        assert not self._thread.is_alive()
 
     def tell(self, view: str | None = None, *, passed_ms: int = 1000) -> tuple[str, ...]:
         """The program tells its board something; what was pressed comes back."""

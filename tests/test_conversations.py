@@ -21,9 +21,10 @@ RESTART = "-- the power fails; the program starts again --"
 def performed(text: str) -> str:
     """The same conversation with what the program says now.
 
-    Lines: "# title", "product: CARD", "until: HH:MM:SS", a restart, and "HH:MM:SS you: words".
+    Lines: "# title", "product: CARD", "shelf: CARD CARD", "until: HH:MM:SS", a restart, and
+    "HH:MM:SS you: words".
     """
-    options = {"product": "gate-coat"}
+    options = {"product": "gate-coat", "shelf": ""}
     session: Session | None = None
     out, now = [], FIRST_DAY
     for line in text.splitlines():
@@ -31,11 +32,13 @@ def performed(text: str) -> str:
             out.append(line)
             continue
         name, _, value = line.partition(": ")
-        if name in {"product", "until"}:
+        if name in {"product", "shelf", "until"}:
             options[name] = value
             out.append(line)
             continue
-        session = session or Session(setup_of(load_card(options["product"])))
+        if session is None:
+            others = tuple(load_card(name) for name in options["shelf"].split())
+            session = Session(setup_of(load_card(options["product"]), others=others))
         if line == RESTART:
             fresh = Session(session.setup)
             fresh.state, fresh.last_at = session.state, session.last_at

@@ -145,7 +145,7 @@
 
   // --- panels ---------------------------------------------------------------------------------
 
-  const nameIcon = (panel) => panel.is_cup ? "cup" : panel.name.startsWith("Timer") ? "timer" : "coat";
+  const nameIcon = (panel) => panel.is_cup ? "cup" : panel.is_timer ? "timer" : "coat";
 
   const mainPanels = {
     AlarmPanel(panel, main) {

@@ -9,9 +9,9 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
 from types import MappingProxyType
 
-from handsfree.core.card import ProductCard
 from handsfree.job.calls import call_of
 from handsfree.job.reminders import Reminder, Urgency, reminders
+from handsfree.job.shelf import Shelf
 from handsfree.job.state import State
 from handsfree.language.replies import CallTogether, Reply
 
@@ -90,13 +90,13 @@ class QuietHours:
         return at >= self.start or at < self.end
 
 
-def alarms(card: ProductCard, state: State) -> tuple[Alarm, ...]:
+def alarms(shelf: Shelf, state: State) -> tuple[Alarm, ...]:
     """All that was announced and is either unanswered or to be said once more.
 
     Of a series only the latest announced counts: it says what the earlier ones said.
     """
     series: dict[str, list[Reminder]] = {}
-    for reminder in reminders(card, state):
+    for reminder in reminders(shelf, state):
         series.setdefault(reminder.series, []).append(reminder)
     found = []
     for members in series.values():

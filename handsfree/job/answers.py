@@ -13,28 +13,38 @@ from handsfree.job.dialogue import (
     ConfirmFact,
     ConfirmReading,
     TellMixTemperature,
+    TellNote,
 )
 from handsfree.job.events import (
     BatchOpened,
     ClockStarted,
     CoatFinished,
+    CoatsPlanned,
     CoatStarted,
     ConditionTold,
     CupEmptied,
+    CupLeft,
     CupWarmed,
     Event,
     FilmFelt,
     JobEnded,
+    JobOpened,
+    LotTold,
+    NoteTaken,
+    ProductChosen,
     PutOff,
     ReadingTaken,
     ScaleTared,
+    ScaleTold,
     TakenBack,
     TapePulled,
     TapeSet,
+    TimerCanceled,
     TimerSet,
     Told,
     TotalWanted,
 )
+from handsfree.job.opening import product_facts
 from handsfree.job.step import Decision, Outcome, Step, answer, fresh_talk
 from handsfree.job.weighing import accept, place_reading, weigh
 from handsfree.language import intents as said
@@ -71,7 +81,7 @@ def confirm(step: Step) -> Decision:
             return _after_zero(step, candidate)
         case ConfirmFact(fact):
             return _accept_fact(step, fact)
-        case ChooseComponent() | ChooseValue() | TellMixTemperature():
+        case ChooseComponent() | ChooseValue() | TellMixTemperature() | TellNote():
             # No yes answers these: the question is said again.
             return answer(step, step.talk.asked or replies.NothingSaid(), Outcome.ASKED)
         case None:
@@ -102,6 +112,20 @@ def _accept_fact(step: Step, fact: Told) -> Decision:
             reply = replies.CupDone(number)
         case TapePulled():
             reply = replies.TapeOffNoted()
+        case TimerCanceled(timer=timer):
+            reply = replies.TimerOff(timer)
+        case JobOpened(job=job):
+            reply = replies.JobOpened(job, step.setup.card.name)
+        case ProductChosen(product=product):
+            events = product_facts(step, fact)
+            card = step.setup.shelf.card(product)
+            reply = replies.ProductChosen(card.name, card.invented)
+        case ScaleTold(step_g=step_g):
+            reply = replies.ScaleStepNoted(step_g)
+        case CoatsPlanned(coats=coats):
+            reply = replies.CoatsPlanned(coats)
+        case LotTold(component=component):
+            reply = replies.LotNoted(component)
         case JobEnded():
             running = [b.number for b in step.state.batches if b.running_clock is not None]
             reply = replies.JobDone(tuple(running))
@@ -130,7 +154,9 @@ def _drop_question(step: Step) -> Decision:
             refused = (*refused, candidate.shown_g)
         case ChooseComponent(shown_g):
             refused = (*refused, shown_g)
-        case ConfirmFact(fact) if not isinstance(fact, TotalWanted):
+        case ConfirmFact(fact) if not isinstance(fact, TotalWanted | ScaleTold | LotTold):
+            return answer(step, replies.Scratched(None, None), Outcome.ACCEPTED, talk=talk)
+        case TellNote():
             return answer(step, replies.Scratched(None, None), Outcome.ACCEPTED, talk=talk)
         case _:
             pass
@@ -173,8 +199,22 @@ def _scratched(fact: Told) -> Reply:
             return replies.ScratchedFact("how the coat felt")
         case TapeSet() | TapePulled():
             return replies.ScratchedFact("the tape")
-        case TimerSet() | PutOff():
+        case TimerSet() | TimerCanceled() | PutOff():
             return replies.ScratchedFact("the reminder")
+        case JobOpened():
+            return replies.ScratchedFact("the new job")
+        case ProductChosen():
+            return replies.ScratchedFact("the product")
+        case ScaleTold():
+            return replies.ScratchedFact("the steps of the scale")
+        case CoatsPlanned():
+            return replies.ScratchedFact("the coats planned")
+        case LotTold(component=component):
+            return replies.ScratchedFact(f"the {component.value} lot")
+        case CupLeft(batch=number):
+            return replies.ScratchedFact(f"what is left in cup {say_cardinal(number)}")
+        case NoteTaken():
+            return replies.ScratchedFact("the note")
         case JobEnded():
             return replies.ScratchedFact("the end of the job")
         case _:

@@ -9,6 +9,7 @@ from handsfree.core.mix import Component, rounded_to_step
 from handsfree.job import pour
 from handsfree.job.alarms import Alarm, alarms, is_missed, urgency
 from handsfree.job.boundary import Heard, Input
+from handsfree.job.decide import is_awake
 from handsfree.job.dialogue import ChooseZero, ConfirmFact, ConfirmReading, Talk
 from handsfree.job.reminders import Reminder, Urgency, waiting
 from handsfree.job.state import Batch, State
@@ -102,7 +103,8 @@ class ClockPanel:
     starts_at: datetime | None  # None: only its end is known.
     ends_at: datetime
     ends_text: str
-    is_cup: bool  # A pot life, whose end spoils the cup.
+    is_cup: bool = False  # A pot life, whose end spoils the cup.
+    is_timer: bool = False
 
 
 @dataclass(frozen=True)
@@ -168,10 +170,11 @@ def board_view(
         level: how much is said.
         is_saved: whether the disk takes the record.
     """
+    setup = setup.at(state)
     local = _Local(setup, now)
     found = tuple(
         alarm
-        for alarm in sorted(alarms(setup.card, state), key=lambda a: _worst_first(a, now))
+        for alarm in sorted(alarms(setup.shelf, state), key=lambda a: _worst_first(a, now))
         if alarm.half_at is None
     )
     pressing = [a for a in found if urgency(a, now) is not Urgency.LOW]
@@ -179,7 +182,7 @@ def board_view(
     asked = _question(talk)
     poured = _pour(setup, state, talk)
     is_pouring = poured is not None and _is_going_on(state, now)
-    called = {name_text(a.reminder.called, a.reminder.number) for a in pressing}
+    called = {_name(a.reminder) for a in pressing}
     # An alarm of a cup counts down itself.
     clocks = [cup for cup in _cups(state, local) if cup.name not in called]
     series = {a.reminder.series for a in pressing}
@@ -193,7 +196,7 @@ def board_view(
     panels += _cup_in_hand(setup, state)
     panels = panels or [_nothing_runs(state)]
     main, others = panels[0], [panel for panel in panels[1:] if panel is not asked]
-    phrase = " ".join(setup.wake_phrases[0]) if talk.is_asleep else ""
+    phrase = " ".join(setup.wake_phrases[0]) if not is_awake(setup, state, talk, now) else ""
     return BoardView(
         setup.card.name,
         local.time(now),
@@ -231,13 +234,17 @@ def _alarm(alarm: Alarm, local: _Local) -> AlarmPanel:
     reminder = alarm.reminder
     return AlarmPanel(
         reminder.key,
-        name_text(reminder.called, reminder.number),
+        _name(reminder),
         called_text(reminder.called, reminder.percent),
         urgency(alarm, local.now),
         is_missed(alarm, local.now),
         reminder.ends_at,
         local.time(reminder.ends_at) if reminder.ends_at is not None else "",
     )
+
+
+def _name(reminder: Reminder) -> str:
+    return name_text(reminder.called, reminder.number, reminder.name)
 
 
 def _warning(noted: Noted, now: datetime) -> Iterator[AlarmPanel]:
@@ -341,16 +348,16 @@ def _ahead(setup: Setup, state: State, local: _Local, called: set[str]) -> Itera
 
     Not of a series that is being called: more of the same only says so again.
     """
-    for reminder in _first_of_series(waiting(setup.card, state)):
+    for reminder in _first_of_series(waiting(setup.shelf, state)):
         is_called = reminder.called is Called.POT_LIFE or reminder.series in called
         if not is_called and reminder.due_at > local.now:
             yield ClockPanel(
-                name_text(reminder.called, reminder.number),
+                _name(reminder),
                 ahead_text(reminder.called),
                 None,
                 reminder.due_at,
                 local.time(reminder.due_at),
-                is_cup=False,
+                is_timer=reminder.called is Called.TIMER,
             )
 
 

@@ -28,6 +28,26 @@ class HearingLost:
     """The recognizer failed and was started again."""
 
 
+class MicrophoneState(Enum):
+    """What has become of the microphone."""
+
+    GONE = "gone"  # Pulled out, or taken away by the system.
+    MUTED = "muted"  # It gives no sound at all, not even noise.
+    BACK = "back"
+
+
+@dataclass(frozen=True)
+class MicrophoneChanged:
+    """The microphone went, or came back."""
+
+    state: MicrophoneState
+
+
+@dataclass(frozen=True)
+class KeyPressed:
+    """A key or a pedal in place of the wake phrase."""
+
+
 @dataclass(frozen=True)
 class Opened:
     """A session begins: somebody is there to be told the usual caution."""
@@ -40,7 +60,7 @@ class Pressed:
     key: str  # Of the reminder.
 
 
-Input = Heard | TimePassed | HearingLost | Opened | Pressed
+Input = Heard | TimePassed | HearingLost | MicrophoneChanged | KeyPressed | Opened | Pressed
 
 
 class Priority(Enum):

@@ -5,16 +5,26 @@ from datetime import datetime, timedelta
 
 from handsfree.job.boundary import Effect, Priority, Say
 from handsfree.job.cups import assumed_clock
-from handsfree.job.dialogue import Talk, TellMixTemperature
+from handsfree.job.dialogue import ConfirmFact, Talk, TellMixTemperature
 from handsfree.job.events import (
     Acknowledged,
     AcknowledgedOnBoard,
     Announced,
     Event,
     PutOff,
+    TimerCanceled,
     TimerSet,
 )
-from handsfree.job.reminders import Reminder, Urgency, reminders, unanswered, waiting
+from handsfree.job.reminders import (
+    Reminder,
+    Urgency,
+    next_timer,
+    reminders,
+    unanswered,
+    waiting,
+)
+from handsfree.job.shelf import Shelf
+from handsfree.job.state import State
 from handsfree.job.step import Decision, Outcome, Step, answer
 from handsfree.language import intents as said
 from handsfree.language import replies
@@ -25,12 +35,18 @@ from handsfree.language.times import whole_minutes
 # finish a pour, short enough that the answer still belongs to it.
 ASK_AGAIN_AFTER = timedelta(seconds=20)
 LONGEST_TIMER = timedelta(hours=72)
+# Judgement: long enough for a telephone call to be ended, shorter than any step of a clock.
+LONGEST_HUSH = timedelta(minutes=2)
 LATE_AFTER = timedelta(minutes=1)
 
 
 def announce(step: Step) -> Decision:
     """Everything that is due now, the most urgent first; of a series only the latest."""
-    due = [r for r in waiting(step.setup.card, step.state) if r.due_at <= step.now]
+    due = [
+        r
+        for r in waiting(step.setup.shelf, step.state)
+        if r.due_at <= step.now and not _is_held_back(step, r)
+    ]
     events: list[Event] = [Announced(step.now, reminder.key) for reminder in due]
     latest = {reminder.series: reminder for reminder in due}
     said_now = sorted(latest.values(), key=lambda r: (r.urgency.value, r.due_at))
@@ -46,6 +62,32 @@ def announce(step: Step) -> Decision:
     return Decision(talk, Outcome.ACCEPTED, tuple(events), tuple(effects))
 
 
+def _is_held_back(step: Step, reminder: Reminder) -> bool:
+    return step.talk.is_quiet(step.now) and reminder.urgency is not Urgency.HIGH
+
+
+def next_call_at(shelf: Shelf, state: State, talk: Talk) -> datetime | None:
+    """The moment at which something has to be announced; None when nothing runs."""
+    quiet_until = talk.quiet_until
+    moments = (
+        r.due_at if quiet_until is None or r.urgency is Urgency.HIGH else max(r.due_at, quiet_until)
+        for r in waiting(shelf, state)
+    )
+    return min(moments, default=None)
+
+
+def hush(step: Step, intent: said.Hush) -> Decision:
+    """Quiet for a while, but for what would spoil the work."""
+    if len(intent.lengths) > 1:
+        return answer(step, replies.AskLength(), Outcome.ASKED)
+    length = intent.lengths[0]
+    if length > LONGEST_HUSH:
+        too_long = replies.HushTooLong(int(LONGEST_HUSH.total_seconds()))
+        return answer(step, too_long, Outcome.REJECTED)
+    talk = replace(step.talk, quiet_until=step.now + length)
+    return answer(step, replies.Hushed(int(length.total_seconds())), Outcome.ACCEPTED, talk=talk)
+
+
 def _priority(reminder: Reminder) -> Priority:
     return Priority.ALARM if reminder.urgency is Urgency.HIGH else Priority.CALL
 
@@ -57,7 +99,9 @@ def call_of(reminder: Reminder, now: datetime) -> Call:
     if reminder.percent >= 100 and reminder.ends_at is not None:
         late = now - reminder.ends_at
     minutes_late = whole_minutes(late) if late >= LATE_AFTER else 0
-    return Call(reminder.called, reminder.number, reminder.percent, left, minutes_late)
+    return Call(
+        reminder.called, reminder.number, reminder.percent, left, minutes_late, reminder.name
+    )
 
 
 def _no_answer(step: Step, talk: Talk, asked: Reply) -> tuple[list[Event], list[Effect], Talk]:
@@ -82,7 +126,7 @@ def question_deadline(talk: Talk) -> datetime | None:
 
 def acknowledge(step: Step) -> Decision:
     """The last announcement was heard: that one is answered, the others are not."""
-    open_now = unanswered(step.setup.card, step.state)
+    open_now = unanswered(step.setup.shelf, step.state)
     if not open_now:
         return answer(step, replies.NothingToAnswer(), Outcome.REJECTED)
     last = next((r for r in open_now if r.key == step.talk.last_called), open_now[0])
@@ -93,7 +137,7 @@ def acknowledge(step: Step) -> Decision:
 
 def acknowledge_pressed(step: Step, key: str) -> Decision:
     """One announcement was answered on the board: that one, and by the rules of the voice."""
-    pressed = next((r for r in unanswered(step.setup.card, step.state) if r.key == key), None)
+    pressed = next((r for r in unanswered(step.setup.shelf, step.state) if r.key == key), None)
     if pressed is None:
         # Answered or overtaken between the look and the press: nothing else may be silenced.
         return answer(step, replies.NothingToAnswer(), Outcome.REJECTED)
@@ -106,7 +150,7 @@ def put_off(step: Step, intent: said.PutOff) -> Decision:
     """The last announcement again later, but not past the end of its window."""
     if len(intent.lengths) > 1:
         return answer(step, replies.AskLength(), Outcome.ASKED)
-    called = [r for r in reminders(step.setup.card, step.state) if r.key == step.talk.last_called]
+    called = [r for r in reminders(step.setup.shelf, step.state) if r.key == step.talk.last_called]
     if not called:
         return answer(step, replies.NothingToAnswer(), Outcome.REJECTED)
     last, length = called[0], intent.lengths[0]
@@ -125,14 +169,36 @@ def set_timer(step: Step, intent: said.SetTimer) -> Decision:
         return answer(step, replies.AskLength(), Outcome.ASKED)
     length = intent.lengths[0]
     due_at = step.now + length
-    event = TimerSet(step.now, len(step.state.timers) + 1, due_at)
-    reply = replies.TimerNoted(whole_minutes(length), step.local(due_at), step.local(step.now))
+    event = TimerSet(step.now, next_timer(step.state), due_at, intent.name)
+    reply = replies.TimerNoted(
+        whole_minutes(length), step.local(due_at), step.local(step.now), intent.name
+    )
     return answer(step, reply, Outcome.ACCEPTED, events=(event,))
+
+
+def tell_timers(step: Step) -> Decision:
+    """How long the reminders of one's own have left."""
+    running = sorted((t for t in step.state.timers if t.due_at > step.now), key=lambda t: t.due_at)
+    left = tuple((t.number, t.name, whole_minutes(t.due_at - step.now)) for t in running)
+    return answer(step, replies.TimersLeft(left), Outcome.ACCEPTED)
+
+
+def cancel_timer(step: Step, intent: said.CancelTimer) -> Decision:
+    """A reminder is not wanted any more: asked first, since it ends a clock."""
+    running = [t for t in step.state.timers if t.due_at > step.now]
+    meant = [t for t in running if intent.timer in (None, t.number)]
+    if len(meant) != 1:
+        numbers = tuple(t.number for t in running)
+        return answer(step, replies.AskWhichTimer(numbers), Outcome.REJECTED)
+    timer = meant[0]
+    talk = replace(step.talk, question=ConfirmFact(TimerCanceled(step.now, timer.number)))
+    question = replies.AskTimerCanceled(timer.number, timer.name)
+    return answer(step, question, Outcome.ASKED, talk=talk)
 
 
 def tell_missed(step: Step) -> Decision:
     """Announcements and questions without an answer."""
-    open_now = unanswered(step.setup.card, step.state)
+    open_now = unanswered(step.setup.shelf, step.state)
     calls = tuple(call_of(reminder, step.now) for reminder in open_now)
     events = tuple(Acknowledged(step.now, reminder.key) for reminder in open_now)
     talk = replace(step.talk, parked=())

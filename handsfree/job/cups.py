@@ -15,6 +15,7 @@ from handsfree.job.events import (
     BatchOpened,
     ClockStarted,
     CupEmptied,
+    CupLeft,
     CupWarmed,
     Event,
     Measured,
@@ -200,7 +201,7 @@ def _with_calls_said(step: Step, warmed: CupWarmed) -> tuple[Event, ...]:
     after = replay((warmed,), step.state)
     said_by_it = [
         Announced(step.now, reminder.key)
-        for reminder in waiting(step.setup.card, after)
+        for reminder in waiting(step.setup.shelf, after)
         if reminder.called is Called.POT_LIFE
         and reminder.number == warmed.batch
         and reminder.due_at <= step.now
@@ -233,6 +234,47 @@ def empty_cup(step: Step, intent: said.EmptyCup) -> Decision:
         return answer(step, replies.NoSuchCup(intent.batch), Outcome.REJECTED)
     talk = replace(step.talk, question=ConfirmFact(CupEmptied(step.now, batch.number)))
     return answer(step, replies.AskEmptied(batch.number), Outcome.ASKED, talk=talk)
+
+
+def tell_left(step: Step, intent: said.TellLeft) -> Decision:
+    """What is still in a cup: taken down, and its clock stays.
+
+    Less mix warms itself less, but how much longer it lives nobody has measured for a cup that
+    has already been warm: the clock of the whole cup errs short.
+    """
+    values = tuple(mass.grams for mass in intent.masses)
+    if len(values) > 1:
+        return answer(step, replies.AskWhichValue(None, values), Outcome.ASKED)
+    batch = _running(step, intent.batch)
+    if batch is None:
+        return answer(step, replies.NoSuchCup(intent.batch), Outcome.REJECTED)
+    left_g = values[0]
+    if left_g > batch.total_g:
+        more = replies.MoreThanMixed(batch.number, left_g, batch.total_g)
+        return answer(step, more, Outcome.REJECTED)
+    if left_g <= 0:
+        return empty_cup(step, said.EmptyCup(batch.number))
+    event = CupLeft(step.now, batch.number, left_g)
+    after = replay((event,), step.state).batch(batch.number)
+    return answer(step, _left_in(step, after), Outcome.ACCEPTED, events=(event,))
+
+
+def ask_left(step: Step, intent: said.AskLeft) -> Decision:
+    """How much is still in a cup, as it was told last."""
+    batch = _running(step, intent.batch)
+    if batch is None:
+        return answer(step, replies.NoSuchCup(intent.batch), Outcome.REJECTED)
+    return answer(step, _left_in(step, batch), Outcome.ACCEPTED)
+
+
+def _left_in(step: Step, batch: Batch) -> Reply:
+    assert batch.clock is not None
+    left = batch.clock.ends_at - step.now
+    if left <= timedelta():
+        return _left(step, batch)
+    grams = batch.left.left_g if batch.left is not None else batch.total_g
+    is_told = batch.left is not None
+    return replies.CupLeft(batch.number, grams, whole_minutes(left), is_told)
 
 
 def _running(step: Step, number: int | None) -> Batch | None:

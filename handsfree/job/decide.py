@@ -13,20 +13,30 @@ from handsfree.job.boundary import (
     Heard,
     HearingLost,
     Input,
+    KeyPressed,
+    MicrophoneChanged,
+    MicrophoneState,
     Opened,
     Pressed,
+    Priority,
+    Say,
     TimePassed,
 )
 from handsfree.job.calls import (
     acknowledge,
     acknowledge_pressed,
     announce,
+    cancel_timer,
+    hush,
+    next_call_at,
     put_off,
     question_deadline,
     set_timer,
     tell_missed,
+    tell_timers,
 )
 from handsfree.job.cups import (
+    ask_left,
     empty_cup,
     open_batch,
     report_cup,
@@ -34,12 +44,13 @@ from handsfree.job.cups import (
     tare,
     tell_cup_weight,
     tell_first_cup,
+    tell_left,
     tell_temperature,
     tell_time_left,
     total_plan,
     want_total,
 )
-from handsfree.job.dialogue import Talk
+from handsfree.job.dialogue import Talk, TellNote
 from handsfree.job.events import Measured
 from handsfree.job.facts import (
     end_job,
@@ -54,7 +65,15 @@ from handsfree.job.facts import (
     tell_tape,
     tell_verdict,
 )
-from handsfree.job.reminders import next_deadline as next_reminder_at
+from handsfree.job.notes import ask_note, read_notes, take_note
+from handsfree.job.opening import (
+    choose_product,
+    open_job,
+    plan_coats,
+    tell_lot,
+    tell_product,
+    tell_scale,
+)
 from handsfree.job.state import State
 from handsfree.job.step import Decision, Outcome, Setup, Step, answer
 from handsfree.job.weighing import take_reading, what_follows
@@ -63,8 +82,13 @@ from handsfree.language import replies
 from handsfree.language.grammar import ROWS, Topic
 from handsfree.language.intents import Intent
 from handsfree.language.parser import Misheard, Reason, parse
+from handsfree.language.replies import Reply
 from handsfree.language.times import whole_minutes
 
+NOTE_WORD = "note"
+# What is never taken for a note that was asked for: danger, a number of the scale, a no.
+DROPS_NOTE = (said.ReportCup, said.TakeReading, said.TakeNote)
+NO_NOTE = (*DROPS_NOTE, said.Deny, said.ScratchThat)
 MOST_EXAMPLES = 3  # More are not kept in the ear.
 # Of wrong numbers in noise and from strange voices, seven in ten lie below this, and of right
 # ones one in five; confidence never accepts anything, it only makes us ask.
@@ -81,7 +105,7 @@ def decide(setup: Setup, state: State, talk: Talk, incoming: Input, now: datetim
         incoming: what happened outside.
         now: the moment of it, UTC.
     """
-    step = Step(setup, state, talk, now)
+    step = Step(setup.at(state), state, talk, now)
     match incoming:
         case Heard():
             is_sure = incoming.confidence >= SURE_CONFIDENCE
@@ -91,8 +115,13 @@ def decide(setup: Setup, state: State, talk: Talk, incoming: Input, now: datetim
             decision = announce(step)
         case HearingLost():
             decision = answer(step, replies.HearingRestarted(), Outcome.REJECTED)
+        case MicrophoneChanged(change):
+            decision = _microphone_changed(step, change)
+        case KeyPressed():
+            decision = _wake(step)
         case Opened():
-            opening = replies.Opening(setup.card.name, setup.card.invented)
+            card = step.setup.card
+            opening = replies.Opening(card.name, card.invented)
             decision = answer(step, opening, Outcome.ACCEPTED)
         case Pressed(key):
             decision = acknowledge_pressed(step, key)
@@ -101,15 +130,54 @@ def decide(setup: Setup, state: State, talk: Talk, incoming: Input, now: datetim
     return replace(decision, talk=_remembered(decision, now))
 
 
+def is_awake(setup: Setup, state: State, talk: Talk, now: datetime) -> bool:
+    """Whether every sentence is listened to, and not only the wake phrase and danger.
+
+    A question that is open and a cup that is being poured keep it awake: who holds a can over
+    a scale shall not have to say a phrase first.
+    """
+    if talk.is_asleep:
+        return False
+    if setup.attention is None or talk.question is not None or talk.attended_at is None:
+        return True
+    return is_pouring(setup, state) or now - talk.attended_at < setup.attention
+
+
+def is_pouring(setup: Setup, state: State) -> bool:
+    """Whether a cup on the scale is not complete yet."""
+    batch = state.open_batch
+    if batch is None or batch.emptied_at is not None or not batch.readings:
+        return False
+    return not pour.is_complete(setup.at(state).recipe, batch)
+
+
+def _wake(step: Step) -> Decision:
+    talk = replace(step.talk, is_asleep=False)
+    return answer(step, replies.Awake(), Outcome.ACCEPTED, talk=talk)
+
+
+def _microphone_changed(step: Step, change: MicrophoneState) -> Decision:
+    said_of: dict[MicrophoneState, Reply] = {
+        MicrophoneState.GONE: replies.MicrophoneGone(),
+        MicrophoneState.MUTED: replies.MicrophoneMuted(),
+        MicrophoneState.BACK: replies.MicrophoneBack(),
+    }
+    reply = said_of[change]
+    return Decision(step.talk, Outcome.ACCEPTED, effects=(Say(reply, Priority.CALL),))
+
+
 def next_deadline(setup: Setup, state: State, talk: Talk) -> datetime | None:
     """The moment at which something has to be said; None when nothing runs."""
-    deadlines = (next_reminder_at(setup.card, state), question_deadline(talk))
+    deadlines = (next_call_at(setup.shelf, state, talk), question_deadline(talk))
     return min((at for at in deadlines if at is not None), default=None)
 
 
 def _remembered(decision: Decision, now: datetime) -> Talk:
     """What was said last, and since when a question waits."""
     talk = decision.talk
+    if decision.said and decision.outcome is not Outcome.REJECTED:
+        # Talk that is not understood, such as a radio's, does not keep it awake.
+        talk = replace(talk, attended_at=now)
     said_now = [effect.reply for effect in decision.said]
     if said_now and not isinstance(decision.intent, said.AskRepeat):
         talk = replace(talk, last=said_now[-1])
@@ -123,7 +191,13 @@ def _remembered(decision: Decision, now: datetime) -> Talk:
 def _decide_words(step: Step, heard: Heard) -> Decision:
     words = heard.words
     meaning: Intent | Misheard = parse(words)
-    if words in step.setup.wake_phrases:
+    called = next((p for p in step.setup.wake_phrases if words[: len(p)] == p), ())
+    if called and words != called:
+        # "hello bench, how long is left": the phrase wakes, the rest is the sentence.
+        step = replace(step, talk=replace(step.talk, is_asleep=False, attended_at=step.now))
+        words = words[len(called) :]
+        meaning = parse(words)
+    elif called:
         meaning = said.WakeUp()
     elif isinstance(meaning, said.WakeUp):
         # The phrase the program comes with, where the user has chosen others.
@@ -131,14 +205,27 @@ def _decide_words(step: Step, heard: Heard) -> Decision:
     if heard.is_too_long:
         # Even if the words parse: a radio was on, or the sentence was cut.
         meaning = Misheard(Reason.TOO_LONG, words, has_number=False, has_component=False)
-    if step.talk.is_asleep and not _wakes(meaning):
+    if not is_awake(step.setup, step.state, step.talk, step.now) and not _wakes(meaning):
         return Decision(step.talk, Outcome.IGNORED)
+    note = _note_in(step, words, meaning)
+    if note:
+        return take_note(step, note)
+    if isinstance(step.talk.question, TellNote) and isinstance(meaning, DROPS_NOTE):
+        step = replace(step, talk=replace(step.talk, question=None))
     if isinstance(meaning, Misheard):
         if meaning.reason is Reason.SILENCE:
             return Decision(step.talk, Outcome.IGNORED)
         reply = replies.TooLoud() if heard.is_clipped else replies.NotUnderstood(meaning)
         return answer(step, reply, Outcome.REJECTED)
     return replace(_decide_intent(step, meaning), intent=meaning)
+
+
+def _note_in(step: Step, words: tuple[str, ...], meaning: Intent | Misheard) -> tuple[str, ...]:
+    """The words of a note; empty when it is none."""
+    if words[:1] == (NOTE_WORD,) and isinstance(meaning, Misheard):
+        return words[1:]
+    is_other = isinstance(meaning, NO_NOTE)
+    return words if isinstance(step.talk.question, TellNote) and not is_other else ()
 
 
 def _wakes(meaning: Intent | Misheard) -> bool:
@@ -171,23 +258,49 @@ def _decide_intent(step: Step, intent: Intent) -> Decision:
         case said.AskFirstCup():
             return tell_first_cup(step)
         case said.StartCoat():
-            return start_coat(step)
+            return start_coat(step, intent)
         case said.FinishCoat():
-            return finish_coat(step)
+            return finish_coat(step, intent)
         case said.SetTape():
-            return set_tape(step)
+            return set_tape(step, intent)
         case said.PullTape():
-            return pull_tape(step)
+            return pull_tape(step, intent)
         case said.FeelFilm():
             return feel_film(step, intent)
         case said.AskRecoat():
-            return tell_recoat(step)
+            return tell_recoat(step, intent.area)
         case said.AskTape():
-            return tell_tape(step)
+            return tell_tape(step, intent)
         case said.AskReady():
-            return tell_ready(step)
+            return tell_ready(step, intent)
         case said.SetTimer():
             return set_timer(step, intent)
+        case said.CancelTimer():
+            return cancel_timer(step, intent)
+        case said.AskTimers():
+            return tell_timers(step)
+        case said.Hush():
+            return hush(step, intent)
+        case said.OpenJob():
+            return open_job(step)
+        case said.ChooseProduct():
+            return choose_product(step, intent)
+        case said.AskProducts():
+            return tell_product(step)
+        case said.TellScale():
+            return tell_scale(step, intent)
+        case said.PlanCoats():
+            return plan_coats(step, intent)
+        case said.TellLot():
+            return tell_lot(step, intent)
+        case said.TellLeft():
+            return tell_left(step, intent)
+        case said.AskLeft():
+            return ask_left(step, intent)
+        case said.TakeNote():
+            return ask_note(step)
+        case said.ReadNotes():
+            return read_notes(step)
         case said.PutOff():
             return put_off(step, intent)
         case said.Acknowledge():
@@ -203,8 +316,7 @@ def _decide_intent(step: Step, intent: Intent) -> Decision:
             asleep = replies.Asleep(" ".join(step.setup.wake_phrases[0]))
             return answer(step, asleep, Outcome.ACCEPTED, talk=talk)
         case said.WakeUp():
-            talk = replace(step.talk, is_asleep=False)
-            return answer(step, replies.Awake(), Outcome.ACCEPTED, talk=talk)
+            return _wake(step)
         case said.EndJob():
             return end_job(step)
         case said.Confirm():
@@ -262,9 +374,11 @@ def _tell_total(step: Step) -> Decision:
 def _tell_status(step: Step) -> Decision:
     """The cup in hand, or the coat when no cup is."""
     batch, coat = step.batch, step.state.last_coat
-    is_coat_next = coat is not None and coat.finished_at is not None
-    if is_coat_next and (batch is None or batch.emptied_at is not None):
-        return tell_recoat(step)
+    has_no_cup = batch is None or batch.emptied_at is not None
+    if coat is not None and coat.finished_at is not None and has_no_cup:
+        if step.state.is_last_planned(coat):
+            return tell_ready(step, said.AskReady(coat.area))
+        return tell_recoat(step, coat.area)
     if batch is None:
         return answer(step, replies.WaitingForReading(), Outcome.ACCEPTED)
     clock = batch.running_clock

@@ -64,8 +64,19 @@ class ConfirmFact:
     fact: Told
 
 
+@dataclass(frozen=True)
+class TellNote:
+    """What is the note? Whatever is said answers it."""
+
+
 Question = (
-    ConfirmReading | ChooseComponent | ChooseZero | ChooseValue | TellMixTemperature | ConfirmFact
+    ConfirmReading
+    | ChooseComponent
+    | ChooseZero
+    | ChooseValue
+    | TellMixTemperature
+    | ConfirmFact
+    | TellNote
 )
 
 
@@ -82,3 +93,9 @@ class Talk:
     last: Reply | None = None
     last_called: str | None = None  # Key of the reminder announced last.
     is_asleep: bool = False
+    attended_at: datetime | None = None  # When something was understood, or called, last.
+    quiet_until: datetime | None = None  # Until then only what would spoil the work is called.
+
+    def is_quiet(self, now: datetime) -> bool:
+        """Whether quiet was asked for, and not long ago."""
+        return self.quiet_until is not None and now < self.quiet_until

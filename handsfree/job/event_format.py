@@ -3,12 +3,14 @@
 The format follows the types, so an event that is added later needs nothing here. A number is
 never a float: a Fraction is its decimal or its quotient, a length of time is its seconds, a
 moment is ISO 8601 in UTC.
+
+Versions: 1, the first; 2, fields with a default were added, which records of version 1 lack.
 """
 
 import json
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from datetime import UTC, datetime, timedelta
 from enum import Enum
 from fractions import Fraction
@@ -16,7 +18,7 @@ from functools import cache, lru_cache
 from types import NoneType, UnionType
 from typing import Any, TypeAlias, TypeVar, Union, get_args, get_origin, get_type_hints
 
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 VERSION_FIELD = "v"
 KIND_FIELD = "kind"
 
@@ -103,11 +105,13 @@ def decoded(found: Mapping[str, object], kinds: tuple[type[AnyRecord], ...]) -> 
     if cls is None:
         raise RecordUnreadable(f"unknown kind {kind!r}")
     codecs = _fields_of(cls)
-    if len(found) != len(codecs) + 1:
+    if not found.keys() <= {KIND_FIELD, *(name for name, _, _ in codecs)}:
         raise RecordUnreadable(f"{kind} has other fields than it should")
     values = {}
     for name, _, decode in codecs:
         if name not in found:
+            if name in _added_later(cls):
+                continue
             raise RecordUnreadable(f"{kind} has no {name}")
         try:
             values[name] = decode(found[name])
@@ -142,6 +146,12 @@ _JSON = json.JSONDecoder(
 def _fields_of(cls: type) -> tuple[tuple[str, Encoder, Decoder], ...]:
     hints = get_type_hints(cls)
     return tuple((field.name, *_codec(hints[field.name])) for field in fields(cls))
+
+
+@cache
+def _added_later(cls: type) -> frozenset[str]:
+    """Fields with a default: they came after version 1, whose records lack them."""
+    return frozenset(field.name for field in fields(cls) if field.default is not MISSING)
 
 
 @cache

@@ -99,7 +99,8 @@ class CoatStarted:
     """The first stroke of a coat."""
 
     at: datetime
-    coat: int  # Counted from 1.
+    coat: int  # Counted from 1, for each area of a job.
+    area: str = ""  # Empty: no area was named.
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,7 @@ class CoatFinished:
 
     at: datetime
     coat: int
+    area: str = ""
 
 
 @dataclass(frozen=True)
@@ -117,6 +119,7 @@ class FilmFelt:
     at: datetime
     coat: int
     film: Film
+    area: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,6 +127,7 @@ class TapeSet:
     """Masking tape is on."""
 
     at: datetime
+    area: str = ""
 
 
 @dataclass(frozen=True)
@@ -131,6 +135,7 @@ class TapePulled:
     """Masking tape is off."""
 
     at: datetime
+    area: str = ""
 
 
 @dataclass(frozen=True)
@@ -140,6 +145,76 @@ class TimerSet:
     at: datetime
     timer: int  # Counted from 1.
     due_at: datetime
+    name: str = ""  # What it is for, as it was said.
+
+
+@dataclass(frozen=True)
+class TimerCanceled:
+    """A person's own reminder is not wanted any more."""
+
+    at: datetime
+    timer: int
+
+
+@dataclass(frozen=True)
+class JobOpened:
+    """A new job begins: cups and coats are counted from one again."""
+
+    at: datetime
+    job: int  # Counted from 1; what is told before the first opening belongs to job 1.
+
+
+@dataclass(frozen=True)
+class ProductChosen:
+    """What is mixed from now on, by the name on its card."""
+
+    at: datetime
+    product: str
+
+
+@dataclass(frozen=True)
+class ScaleTold:
+    """The scale's smallest step."""
+
+    at: datetime
+    step_g: Fraction
+
+
+@dataclass(frozen=True)
+class CoatsPlanned:
+    """How many coats there are to be."""
+
+    at: datetime
+    coats: int
+    area: str = ""
+
+
+@dataclass(frozen=True)
+class LotTold:
+    """The lot number on a can, for the record."""
+
+    at: datetime
+    component: Component
+    lot: str  # Digits as they were said.
+
+
+@dataclass(frozen=True)
+class CupLeft:
+    """What is still in a mixed cup; the rest is on the work."""
+
+    at: datetime
+    batch: int
+    left_g: Fraction
+
+
+@dataclass(frozen=True)
+class NoteTaken:
+    """Something a person wants to be found again."""
+
+    at: datetime
+    note: int  # Counted from 1.
+    words: tuple[str, ...]  # As they were understood; "[unk]" stands for what was not.
+    sound: str = ""  # The file of its sound in the data folder; empty: it was not kept.
 
 
 @dataclass(frozen=True)
@@ -204,7 +279,15 @@ Told = (
     | TapeSet
     | TapePulled
     | TimerSet
+    | TimerCanceled
     | PutOff
+    | JobOpened
+    | ProductChosen
+    | ScaleTold
+    | CoatsPlanned
+    | LotTold
+    | CupLeft
+    | NoteTaken
     | JobEnded
 )
 """What a person told, and may take back."""

@@ -5,7 +5,7 @@ from datetime import datetime
 from fractions import Fraction
 
 from handsfree.core.conditions import Conditions, Fault, breaches, can_blush
-from handsfree.core.cure import Recoat, Stage
+from handsfree.core.cure import CureTable, Recoat, Stage
 from handsfree.core.dewpoint import THIN_MARGIN_K
 from handsfree.core.mix import rounded_to_step
 from handsfree.job.dialogue import ConfirmFact
@@ -79,7 +79,7 @@ def _after_condition(step: Step, after: State, what: str, value: Fraction, unit:
 
 def _is_too_cold(step: Step, state: State) -> bool:
     """Whether nothing counts toward a cure at the surface temperature told last."""
-    table, told = step.setup.card.cure, state.last_told(Measured.SURFACE_C)
+    table, told = _table(step, state.last_coat), state.last_told(Measured.SURFACE_C)
     return table is not None and told is not None and float(told.value) < table.least_c
 
 
@@ -122,20 +122,26 @@ def tell_verdict(step: Step) -> Decision:
     return answer(step, _verdict(step, step.state), Outcome.ACCEPTED)
 
 
-def _clock_of(step: Step, state: State) -> FilmClock | None:
-    table, coat = step.setup.card.cure, state.last_coat
+def _table(step: Step, coat: Coat | None) -> CureTable | None:
+    """The cure table of the product that a coat is of; without a coat that in hand."""
+    card = step.setup.card if coat is None else step.setup.shelf.card(coat.product)
+    return card.cure
+
+
+def _clock_of(step: Step, state: State, coat: Coat | None) -> FilmClock | None:
+    table = _table(step, coat)
     return None if table is None or coat is None else film_clock(table, state, coat)
 
 
 def _times_moved(step: Step, after: State, surface_c: Fraction) -> Reply | None:
     """What to say when a new surface temperature moves a running coat; None when it does not."""
-    before, now = _clock_of(step, step.state), _clock_of(step, after)
-    if now is None:
+    coat = after.last_coat
+    before, now = _clock_of(step, step.state, coat), _clock_of(step, after, coat)
+    if now is None or coat is None:
         return None
     if before is None:
-        coat = after.last_coat
-        return None if coat is None else _coat_noted(step, after, coat)
-    tape_at = now.tape_ask_at if after.tape_set_at is not None else None
+        return _coat_noted(step, after, coat)
+    tape_at = now.tape_ask_at if after.tape_on(coat.area) is not None else None
     recoat_at = now.at(Stage.RECOAT_OPENS)
     pairs = ((before.tape_ask_at, tape_at), (before.at(Stage.RECOAT_OPENS), recoat_at))
     shifts_s = [(new - old).total_seconds() for old, new in pairs if old and new and new > step.now]
@@ -153,20 +159,37 @@ def _times_moved(step: Step, after: State, surface_c: Fraction) -> Reply | None:
 # --- coats --------------------------------------------------------------------------------
 
 
-def start_coat(step: Step) -> Decision:
+def _areas(step: Step) -> tuple[str, ...]:
+    """The areas that have a coat in the job in hand, in their order."""
+    of_job = (coat.area for coat in step.state.coats if coat.job == step.state.job)
+    return tuple(sorted(set(of_job)))
+
+
+def _area_meant(step: Step, named: str | None) -> str | Reply:
+    """The area of the next stroke: the one that was named, or the only one there is."""
+    areas = _areas(step)
+    if named is not None:
+        return named
+    if len(areas) > 1:
+        return replies.AskWhichArea(areas)
+    return areas[0] if areas else ""
+
+
+def start_coat(step: Step, intent: said.StartCoat) -> Decision:
     """The first stroke of the next coat."""
-    number = len(step.state.coats) + 1
-    open_coat = step.state.last_coat
-    if open_coat is not None and open_coat.finished_at is None:
-        number = open_coat.number
-    event = CoatStarted(step.now, number)
-    reply = replies.CoatStartNoted(number, _warning_before_coat(step))
+    area = _area_meant(step, intent.area)
+    if not isinstance(area, str):
+        return answer(step, area, Outcome.REJECTED)
+    coat = step.state.newest_coat(area)
+    number = 1 if coat is None else coat.number + (coat.finished_at is not None)
+    event = CoatStarted(step.now, number, area)
+    reply = replies.CoatStartNoted(number, _warning_before_coat(step, coat), area)
     return answer(step, reply, Outcome.ACCEPTED, events=(event,))
 
 
-def _warning_before_coat(step: Step) -> str:
+def _warning_before_coat(step: Step, coat: Coat | None) -> str:
     """Why the coat should not go on now; empty when nothing speaks against it."""
-    coat, table = step.state.last_coat, step.setup.card.cure
+    table = _table(step, coat)
     if coat is not None and table is not None:
         match recoat_now(table, step.state, coat, step.now):
             case Recoat.TOO_EARLY:
@@ -182,28 +205,44 @@ def _warning_before_coat(step: Step) -> str:
     return ""
 
 
-def finish_coat(step: Step) -> Decision:
+def finish_coat(step: Step, intent: said.FinishCoat) -> Decision:
     """The last stroke of a coat: its clock starts."""
-    last = step.state.last_coat
+    area: str | Reply = _area_meant(step, intent.area)
+    if intent.area is None:
+        started = [a for a in _areas(step) if _is_open(step.state.newest_coat(a))]
+        if len(started) == 1:
+            area = started[0]
+        elif started:
+            area = replies.AskWhichArea(tuple(started))
+    if not isinstance(area, str):
+        return answer(step, area, Outcome.REJECTED)
+    last = step.state.newest_coat(area)
     number = 1 if last is None else last.number + (last.finished_at is not None)
-    event = CoatFinished(step.now, number)
+    event = CoatFinished(step.now, number, area)
     after = replay((event,), step.state)
-    coat = after.last_coat
+    coat = after.newest_coat(area)
     assert coat is not None
     return answer(step, _coat_noted(step, after, coat), Outcome.ACCEPTED, events=(event,))
 
 
+def _is_open(coat: Coat | None) -> bool:
+    return coat is not None and coat.finished_at is None
+
+
 def _coat_noted(step: Step, state: State, coat: Coat) -> Reply:
-    clock = _clock_of(step, state)
-    has_table = step.setup.card.cure is not None
+    clock = _clock_of(step, state, coat)
+    has_table = _table(step, coat) is not None
+    is_last = state.is_last_planned(coat)
     return replies.CoatNoted(
         coat.number,
-        has_tape=state.tape_set_at is not None,
+        has_tape=state.tape_on(coat.area) is not None,
         tape_at=step.local(clock.tape_ask_at) if clock and clock.tape_ask_at else None,
-        recoat_at=_local_stage(step, clock, Stage.RECOAT_OPENS),
+        recoat_at=None if is_last else _local_stage(step, clock, Stage.RECOAT_OPENS),
         needs_surface=clock is None and has_table,
         never_cures=_is_too_cold(step, state),
         now=step.local(step.now),
+        area=coat.area,
+        is_last=is_last,
     )
 
 
@@ -212,33 +251,62 @@ def _local_stage(step: Step, clock: FilmClock | None, stage: Stage) -> datetime 
     return step.local(at) if at is not None else None
 
 
-def set_tape(step: Step) -> Decision:
-    """Masking tape is on."""
-    event = TapeSet(step.now)
-    return answer(step, replies.TapeNoted(), Outcome.ACCEPTED, events=(event,))
+def set_tape(step: Step, intent: said.SetTape) -> Decision:
+    """Masking tape is on; without an area it is the tape of all of them."""
+    area = intent.area or ""
+    event = TapeSet(step.now, area)
+    return answer(step, replies.TapeNoted(area), Outcome.ACCEPTED, events=(event,))
 
 
-def pull_tape(step: Step) -> Decision:
+def pull_tape(step: Step, intent: said.PullTape) -> Decision:
     """Masking tape is off, which ends its reminders: asked first."""
-    if step.state.tape_set_at is None:
+    tapes = tuple(sorted(step.state.tapes))
+    meant = tuple(area for area in tapes if intent.area in (None, area))
+    if not meant and "" in tapes:
+        meant = ("",)  # Tape that was set without an area is on this one too.
+    if not meant:
         return answer(step, replies.NoTape(), Outcome.REJECTED)
-    talk = replace(step.talk, question=ConfirmFact(TapePulled(step.now)))
-    return answer(step, replies.AskTapeOff(), Outcome.ASKED, talk=talk)
+    if len(meant) > 1:
+        return answer(step, replies.AskWhichArea(meant), Outcome.REJECTED)
+    talk = replace(step.talk, question=ConfirmFact(TapePulled(step.now, meant[0])))
+    return answer(step, replies.AskTapeOff(meant[0]), Outcome.ASKED, talk=talk)
+
+
+def _coat_meant(step: Step, area: str | None) -> Coat | Reply:
+    """The finished coat that is spoken of: of the area named, else the only one there is.
+
+    Coats of the job in hand go before those of earlier ones.
+    """
+    state = step.state
+    cured = [coat for coat in state.top_coats if area in (None, coat.area)]
+    of_job = [coat for coat in cured if coat.job == state.job]
+    coats = [coat for coat in (of_job or cured) if coat.finished_at is not None]
+    if not coats:
+        return replies.FilmUnknown("coat")
+    if len(coats) > 1:
+        return replies.AskWhichArea(tuple(sorted(coat.area for coat in coats)))
+    return coats[0]
 
 
 def feel_film(step: Step, intent: said.FeelFilm) -> Decision:
-    """How the last coat feels: a late answer moves its times."""
-    coat = step.state.last_coat
-    if coat is None or coat.finished_at is None:
+    """How a coat feels: a late answer moves its times."""
+    coat = _coat_meant(step, intent.area)
+    if isinstance(coat, replies.FilmUnknown):
         return answer(step, replies.NoCoat(), Outcome.REJECTED)
-    event: Event = FilmFelt(step.now, coat.number, intent.film)
+    if not isinstance(coat, Coat):
+        return answer(step, coat, Outcome.REJECTED)
+    if coat.job != step.state.job:
+        # An event names a coat of the job in hand: an older one is only asked about.
+        return answer(step, replies.NoCoat(), Outcome.REJECTED)
+    event: Event = FilmFelt(step.now, coat.number, intent.film, coat.area)
     after = replay((event,), step.state)
     check_at = None
     if intent.film is not said.Film.DRY:
-        check_at = _local_stage(step, _clock_of(step, after), Stage.TACK_FREE)
+        clock = _clock_of(step, after, after.newest_coat(coat.area))
+        check_at = _local_stage(step, clock, Stage.TACK_FREE)
         if check_at is not None and check_at <= step.local(step.now):
             check_at = None
-    reply = replies.FilmNoted(intent.film, check_at, step.local(step.now))
+    reply = replies.FilmNoted(intent.film, check_at, step.local(step.now), coat.area)
     return answer(step, reply, Outcome.ACCEPTED, events=(event,))
 
 
@@ -251,14 +319,16 @@ def end_job(step: Step) -> Decision:
 # --- questions about the coat -------------------------------------------------------------
 
 
-def _known_clock(step: Step) -> FilmClock | Reply:
-    """The last coat's clock, or why there is none."""
-    coat = step.state.last_coat
-    if coat is None or coat.finished_at is None:
-        return replies.FilmUnknown("coat")
-    if step.setup.card.cure is None:
+def _known_clock(step: Step, area: str | None) -> tuple[Coat, CureTable, FilmClock] | Reply:
+    """A coat with its table and clock, or why there is none."""
+    coat = _coat_meant(step, area)
+    if not isinstance(coat, Coat):
+        return coat
+    table = _table(step, coat)
+    if table is None:
         return replies.FilmUnknown("card")
-    return _clock_of(step, step.state) or replies.FilmUnknown("surface")
+    clock = film_clock(table, step.state, coat)
+    return replies.FilmUnknown("surface") if clock is None else (coat, table, clock)
 
 
 def _may_blush(state: State) -> bool:
@@ -267,14 +337,12 @@ def _may_blush(state: State) -> bool:
     return conditions is not None and can_blush(conditions)
 
 
-def tell_recoat(step: Step) -> Decision:
+def tell_recoat(step: Step, area: str | None) -> Decision:
     """When the next coat may go on."""
-    clock = _known_clock(step)
-    if not isinstance(clock, FilmClock):
-        return answer(step, clock, Outcome.REJECTED)
-    coat, table = step.state.last_coat, step.setup.card.cure
-    assert coat is not None
-    assert table is not None
+    found = _known_clock(step, area)
+    if not isinstance(found, tuple):
+        return answer(step, found, Outcome.REJECTED)
+    coat, table, clock = found
     now = step.local(step.now)
     reply: Reply
     match recoat_now(table, step.state, coat, step.now):
@@ -288,11 +356,12 @@ def tell_recoat(step: Step) -> Decision:
     return answer(step, reply, Outcome.ACCEPTED)
 
 
-def tell_tape(step: Step) -> Decision:
+def tell_tape(step: Step, intent: said.AskTape) -> Decision:
     """When the tape comes off."""
-    clock = _known_clock(step)
-    if not isinstance(clock, FilmClock):
-        return answer(step, clock, Outcome.REJECTED)
+    found = _known_clock(step, intent.area)
+    if not isinstance(found, tuple):
+        return answer(step, found, Outcome.REJECTED)
+    _, _, clock = found
     if clock.tape_ask_at is None:
         return answer(step, replies.FilmUnknown("card"), Outcome.REJECTED)
     last_at = clock.tape_last_call_at
@@ -304,11 +373,12 @@ def tell_tape(step: Step) -> Decision:
     return answer(step, reply, Outcome.ACCEPTED)
 
 
-def tell_ready(step: Step) -> Decision:
+def tell_ready(step: Step, intent: said.AskReady) -> Decision:
     """When the coat can be handled, sanded and used."""
-    clock = _known_clock(step)
-    if not isinstance(clock, FilmClock):
-        return answer(step, clock, Outcome.REJECTED)
+    found = _known_clock(step, intent.area)
+    if not isinstance(found, tuple):
+        return answer(step, found, Outcome.REJECTED)
+    _, _, clock = found
     reply = replies.ReadyTimes(
         _local_stage(step, clock, Stage.HANDLE),
         _local_stage(step, clock, Stage.SAND),

@@ -1,18 +1,19 @@
 """What has to be called out and when: derived from the state, never stored."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
 
-from handsfree.core.card import ProductCard
 from handsfree.core.cure import Stage
 from handsfree.job.film import film_clock
-from handsfree.job.state import State
+from handsfree.job.shelf import Shelf
+from handsfree.job.state import Coat, State
 from handsfree.language.replies import Called
 
 WARNING_PERCENTS = (50, 75, 90, 100)
 BEFORE_RECOAT_CLOSES = timedelta(hours=1)
+TIMER_KEY = "timer "
 
 
 class Urgency(Enum):
@@ -51,6 +52,7 @@ class Reminder:
     series: str  # Of several due at once in a series only the last is said.
     percent: int = 0  # Of the pot life.
     ends_at: datetime | None = None  # When the pot life or the window is over.
+    name: str = ""  # Of the area or the timer; empty: it has none.
 
     @property
     def urgency(self) -> Urgency:
@@ -58,30 +60,30 @@ class Reminder:
         return URGENCY[self.called]
 
 
-def reminders(card: ProductCard, state: State) -> tuple[Reminder, ...]:
+def reminders(shelf: Shelf, state: State) -> tuple[Reminder, ...]:
     """Everything that is or will be due, the earliest first."""
-    found = [*_of_cups(state), *_of_coats(card, state), *_of_timers(state)]
+    found = [*_of_cups(state), *_of_coats(shelf, state), *_of_timers(state)]
     return tuple(sorted(found, key=lambda reminder: (reminder.due_at, reminder.urgency.value)))
 
 
-def waiting(card: ProductCard, state: State) -> tuple[Reminder, ...]:
+def waiting(shelf: Shelf, state: State) -> tuple[Reminder, ...]:
     """What was not announced yet, or was put off; the earliest first."""
     found = []
-    for reminder in reminders(card, state):
+    for reminder in reminders(shelf, state):
         until = state.put_off.get(reminder.key)
         announced_at = state.announced.get(reminder.key)
         if until is not None and (announced_at is None or announced_at < until):
-            found.append(_moved(reminder, until))
+            found.append(replace(reminder, due_at=until))
         elif announced_at is None:
             found.append(reminder)
     return tuple(sorted(found, key=lambda reminder: (reminder.due_at, reminder.urgency.value)))
 
 
-def unanswered(card: ProductCard, state: State) -> tuple[Reminder, ...]:
+def unanswered(shelf: Shelf, state: State) -> tuple[Reminder, ...]:
     """What was announced and neither answered nor overtaken, the most urgent first."""
     found = [
         reminder
-        for reminder in reminders(card, state)
+        for reminder in reminders(shelf, state)
         if reminder.key in state.announced
         and state.acknowledged.get(
             reminder.key, datetime.min.replace(tzinfo=reminder.due_at.tzinfo)
@@ -92,21 +94,16 @@ def unanswered(card: ProductCard, state: State) -> tuple[Reminder, ...]:
     return tuple(sorted(last_of_series.values(), key=lambda r: (r.urgency.value, r.due_at)))
 
 
-def next_deadline(card: ProductCard, state: State) -> datetime | None:
+def next_deadline(shelf: Shelf, state: State) -> datetime | None:
     """The moment at which something has to be announced; None when nothing runs."""
-    return min((reminder.due_at for reminder in waiting(card, state)), default=None)
+    return min((reminder.due_at for reminder in waiting(shelf, state)), default=None)
 
 
-def _moved(reminder: Reminder, until: datetime) -> Reminder:
-    return Reminder(
-        reminder.key,
-        reminder.called,
-        reminder.number,
-        until,
-        reminder.series,
-        reminder.percent,
-        reminder.ends_at,
-    )
+def next_timer(state: State) -> int:
+    """A number that no timer had: what was announced of one must not answer for another."""
+    announced = (key.removeprefix(TIMER_KEY) for key in state.announced)
+    used = [int(number) for number in announced if number.isdecimal()]
+    return max([*used, *(timer.number for timer in state.timers)], default=0) + 1
 
 
 def _of_cups(state: State) -> Iterator[Reminder]:
@@ -127,22 +124,29 @@ def _of_cups(state: State) -> Iterator[Reminder]:
             )
 
 
-def _of_coats(card: ProductCard, state: State) -> Iterator[Reminder]:
-    coat = state.last_coat
-    if coat is None or coat.finished_at is None or card.cure is None:
+def _of_coats(shelf: Shelf, state: State) -> Iterator[Reminder]:
+    for coat in state.top_coats:
+        yield from _of_coat(shelf, state, coat)
+
+
+def _of_coat(shelf: Shelf, state: State, coat: Coat) -> Iterator[Reminder]:
+    table = shelf.card(coat.product).cure
+    if coat.finished_at is None or table is None:
         return
-    clock = film_clock(card.cure, state, coat)
+    clock = film_clock(table, state, coat)
     if clock is None:
         return
-    start = f"coat {coat.number} from {coat.finished_at.isoformat()}"
+    where = f" on the {coat.area}" if coat.area else ""
+    start = f"coat {coat.number}{where} from {coat.finished_at.isoformat()}"
 
     def of(
         called: Called, at: datetime | None, series: str, ends_at: datetime | None = None
     ) -> Iterator[Reminder]:
         if at is not None:
-            yield Reminder(f"{start}, {called.value}", called, coat.number, at, series, 0, ends_at)
+            key = f"{start}, {called.value}"
+            yield Reminder(key, called, coat.number, at, series, 0, ends_at, coat.area)
 
-    if state.tape_set_at is not None:
+    if state.tape_on(coat.area) is not None:
         tape, last_at = f"{start}, tape", clock.tape_last_call_at
         yield from of(Called.TAPE_ASK, clock.tape_ask_at, tape, last_at)
         yield from of(Called.TAPE_INSIST, clock.tape_insist_at, tape, last_at)
@@ -151,13 +155,17 @@ def _of_coats(card: ProductCard, state: State) -> Iterator[Reminder]:
     closes_at = clock.at(Stage.RECOAT_CLOSES)
     opens_at = clock.at(Stage.RECOAT_OPENS)
     window = f"{start}, recoat"
+    is_last = state.is_last_planned(coat)
     # Where the two sides of the table overlap there is no window: only the end is called.
-    if opens_at is not None and (closes_at is None or opens_at < closes_at):
+    if is_last:
+        pass
+    elif opens_at is not None and (closes_at is None or opens_at < closes_at):
         yield from of(Called.RECOAT_OPENS, opens_at, window, closes_at)
         if closes_at is not None and closes_at - BEFORE_RECOAT_CLOSES > opens_at:
             soon_at = closes_at - BEFORE_RECOAT_CLOSES
             yield from of(Called.RECOAT_CLOSES_SOON, soon_at, window, closes_at)
-    yield from of(Called.RECOAT_CLOSED, closes_at, window)
+    if not is_last:
+        yield from of(Called.RECOAT_CLOSED, closes_at, window)
     for called, stage in (
         (Called.HANDLE, Stage.HANDLE),
         (Called.SAND, Stage.SAND),
@@ -169,5 +177,5 @@ def _of_coats(card: ProductCard, state: State) -> Iterator[Reminder]:
 
 def _of_timers(state: State) -> Iterator[Reminder]:
     for timer in state.timers:
-        key = f"timer {timer.number}"
-        yield Reminder(key, Called.TIMER, timer.number, timer.due_at, key)
+        key = f"{TIMER_KEY}{timer.number}"
+        yield Reminder(key, Called.TIMER, timer.number, timer.due_at, key, name=timer.name)

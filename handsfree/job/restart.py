@@ -11,6 +11,7 @@ from handsfree.job.events import (
     BatchOpened,
     ClockStarted,
     CupEmptied,
+    CupLeft,
     CupWarmed,
     Event,
     ReadingTaken,
@@ -41,9 +42,9 @@ def resume(step: Step, *, is_time_in_doubt: bool = False) -> Decision:
         step: the state as it was recorded, and the moment of the restart.
         is_time_in_doubt: nobody knows how much time passed.
     """
-    card, state, now = step.setup.card, step.state, step.now
-    due = [r for r in waiting(card, state) if r.due_at <= now]
-    latest = {r.series: r for r in (*unanswered(card, state), *due)}
+    shelf, state, now = step.setup.shelf, step.state, step.now
+    due = [r for r in waiting(shelf, state) if r.due_at <= now]
+    latest = {r.series: r for r in (*unanswered(shelf, state), *due)}
     fell_due = sorted(latest.values(), key=lambda r: (r.urgency.value, r.due_at))
     calls = tuple(call_of(reminder, now) for reminder in fell_due)
     reply = _standing(step, calls)
@@ -51,7 +52,7 @@ def resume(step: Step, *, is_time_in_doubt: bool = False) -> Decision:
         return Decision(step.talk, Outcome.IGNORED)
     said = [Say(reply, Priority.ALARM if _has_high(fell_due) else Priority.CALL)]
     if is_time_in_doubt:
-        ahead = {r.series: r for r in reversed(waiting(card, state)) if r.due_at > now}
+        ahead = {r.series: r for r in reversed(waiting(shelf, state)) if r.due_at > now}
         first = sorted(ahead.values(), key=lambda r: (r.urgency.value, r.due_at))
         told = tuple(call_of(r, now) for r in first[:MOST_TOLD])
         doubt = replies.TimeInDoubt(told, len(first) - len(told))
@@ -135,6 +136,7 @@ def _with_cup(state: State, event: Event) -> State:
             | ClockStarted(batch=number)
             | CupWarmed(batch=number)
             | CupEmptied(batch=number)
+            | CupLeft(batch=number)
         ):
             missing = number
         case _:

@@ -1,5 +1,6 @@
 """What is known: the sum of the recorded events, and nothing else."""
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -15,20 +16,28 @@ from handsfree.job.events import (
     BatchOpened,
     ClockStarted,
     CoatFinished,
+    CoatsPlanned,
     CoatStarted,
     ConditionTold,
     CupEmptied,
+    CupLeft,
     CupWarmed,
     Event,
     FilmFelt,
     JobEnded,
+    JobOpened,
+    LotTold,
     Measured,
+    NoteTaken,
+    ProductChosen,
     PutOff,
     ReadingTaken,
     ScaleTared,
+    ScaleTold,
     TakenBack,
     TapePulled,
     TapeSet,
+    TimerCanceled,
     TimerSet,
     Told,
     TotalWanted,
@@ -60,6 +69,7 @@ class Batch:
     wanted_total_g: Fraction | None = None
     tare_g: Fraction | None = None  # What was in the cup at the last tare that was told.
     clock: Clock | None = None
+    left: CupLeft | None = None  # What was told last of the rest in it.
     emptied_at: datetime | None = None
 
     def last_of(self, component: Component) -> ReadingTaken | None:
@@ -107,10 +117,13 @@ class Batch:
 class Coat:
     """One coat: when it went on, and how it felt since."""
 
-    number: int
+    number: int  # Of its area and job.
     started_at: datetime | None = None
     finished_at: datetime | None = None
     felt: tuple[FilmFelt, ...] = ()
+    area: str = ""  # Empty: no area was named.
+    job: int = 1
+    product: str = ""  # Empty: the one the program was started with.
 
 
 @dataclass(frozen=True)
@@ -119,17 +132,24 @@ class Timer:
 
     number: int
     due_at: datetime
+    name: str = ""
 
 
 @dataclass(frozen=True)
 class State:
     """Everything recorded so far; the last batch is the one on the scale."""
 
-    batches: tuple[Batch, ...] = ()
+    job: int = 1
+    product: str = ""  # Empty: the one the program was started with.
+    scale_step_g: Fraction | None = None  # None: as the program was started.
+    planned: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))  # By area.
+    lots: Mapping[Component, str] = field(default_factory=lambda: MappingProxyType({}))
+    notes: tuple[NoteTaken, ...] = ()
+    batches: tuple[Batch, ...] = ()  # Of the job in hand.
     conditions: tuple[ConditionTold, ...] = ()
     coats: tuple[Coat, ...] = ()
     timers: tuple[Timer, ...] = ()
-    tape_set_at: datetime | None = None  # None: no tape is on.
+    tapes: Mapping[str, datetime] = field(default_factory=lambda: NOTHING)  # On since, by area.
     announced: Mapping[str, datetime] = field(default_factory=lambda: NOTHING)
     acknowledged: Mapping[str, datetime] = field(default_factory=lambda: NOTHING)
     put_off: Mapping[str, datetime] = field(default_factory=lambda: NOTHING)
@@ -149,6 +169,26 @@ class State:
     def last_coat(self) -> Coat | None:
         """The newest coat."""
         return self.coats[-1] if self.coats else None
+
+    def newest_coat(self, area: str) -> Coat | None:
+        """The newest coat of an area in the job in hand."""
+        of_area = [c for c in self.coats if c.area == area and c.job == self.job]
+        return of_area[-1] if of_area else None
+
+    @property
+    def top_coats(self) -> tuple[Coat, ...]:
+        """The newest coat of each area of each job: the one that cures in the open."""
+        newest = {(coat.job, coat.area): coat for coat in self.coats}
+        return tuple(newest.values())
+
+    def is_last_planned(self, coat: Coat) -> bool:
+        """Whether no coat is planned after this one; none is when nothing was planned."""
+        planned = self.planned.get(coat.area, self.planned.get("", math.inf))
+        return coat.job == self.job and coat.number >= planned
+
+    def tape_on(self, area: str) -> datetime | None:
+        """Since when an area's tape is on; tape without an area is on all; None: none is."""
+        return self.tapes.get(area, self.tapes.get(""))
 
     def last_told(self, measured: Measured) -> ConditionTold | None:
         """The newest reading of air or surface."""
@@ -196,19 +236,45 @@ def _with_event(
             return _with_batch(state, replace(state.batch(number), emptied_at=at))
         case ConditionTold():
             return replace(state, conditions=(*state.conditions, event))
-        case CoatStarted(at, coat=number):
-            return replace(state, coats=(*state.coats, Coat(number, started_at=at)))
-        case CoatFinished(at, coat=number):
-            return _with_coat(state, replace(_coat(state, number), finished_at=at))
-        case FilmFelt(coat=number):
-            coat = _coat(state, number)
+        case CupLeft(batch=number):
+            return _with_batch(state, replace(state.batch(number), left=event))
+        case CoatStarted(at, coat=number, area=area):
+            return _with_coat(state, replace(_coat(state, number, area), started_at=at))
+        case CoatFinished(at, coat=number, area=area):
+            return _with_coat(state, replace(_coat(state, number, area), finished_at=at))
+        case FilmFelt(coat=number, area=area):
+            coat = _coat(state, number, area)
             return _with_coat(state, replace(coat, felt=(*coat.felt, event)))
-        case TapeSet(at):
-            return replace(state, tape_set_at=at)
-        case TapePulled():
-            return replace(state, tape_set_at=None)
-        case TimerSet(timer=number, due_at=due_at):
-            return replace(state, timers=(*state.timers, Timer(number, due_at)))
+        case TapeSet(at, area):
+            return replace(state, tapes=_and(state.tapes, area, at))
+        case TapePulled(area=area):
+            rest = {name: at for name, at in state.tapes.items() if name != area}
+            return replace(state, tapes=MappingProxyType(rest))
+        case TimerSet(timer=number, due_at=due_at, name=name):
+            return replace(state, timers=(*state.timers, Timer(number, due_at, name)))
+        case TimerCanceled(timer=number):
+            rest_of_timers = tuple(t for t in state.timers if t.number != number)
+            return replace(state, timers=rest_of_timers)
+        case JobOpened(job=job):
+            empty = State()
+            return replace(
+                state,
+                job=job,
+                batches=empty.batches,
+                planned=empty.planned,
+                ended_at=empty.ended_at,
+            )
+        case ProductChosen(product=product):
+            # Another product comes in other cans.
+            return replace(state, product=product, lots=MappingProxyType({}))
+        case ScaleTold(step_g=step_g):
+            return replace(state, scale_step_g=step_g)
+        case CoatsPlanned(coats=coats, area=area):
+            return replace(state, planned=MappingProxyType({**state.planned, area: coats}))
+        case LotTold(component=component, lot=lot):
+            return replace(state, lots=MappingProxyType({**state.lots, component: lot}))
+        case NoteTaken():
+            return replace(state, notes=(*state.notes, event))
         case Announced(at, key):
             return replace(state, announced=_and(state.announced, key, at))
         case Acknowledged(at, key) | AcknowledgedOnBoard(at, key):
@@ -239,12 +305,17 @@ def _pulled_forward(state: State, number: int, at: datetime, share_gone: Fractio
     return _with_batch(state, replace(batch, clock=replace(batch.clock, ends_at=ends_at)))
 
 
-def _coat(state: State, number: int) -> Coat:
-    return next((coat for coat in state.coats if coat.number == number), Coat(number))
+def _coat(state: State, number: int, area: str) -> Coat:
+    new = Coat(number, area=area, job=state.job, product=state.product)
+    return next((coat for coat in state.coats if _is_same_coat(coat, new)), new)
+
+
+def _is_same_coat(one: Coat, other: Coat) -> bool:
+    return (one.job, one.area, one.number) == (other.job, other.area, other.number)
 
 
 def _with_coat(state: State, changed: Coat) -> State:
-    others = tuple(coat for coat in state.coats if coat.number != changed.number)
+    others = tuple(coat for coat in state.coats if not _is_same_coat(coat, changed))
     return replace(state, coats=(*others, changed))
 
 

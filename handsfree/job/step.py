@@ -1,7 +1,7 @@
 """One decision: what it starts from and what it gives."""
 
-from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta, tzinfo
 from enum import Enum
 
 from handsfree.core.card import ProductCard
@@ -9,6 +9,7 @@ from handsfree.job import pour
 from handsfree.job.boundary import Effect, Say
 from handsfree.job.dialogue import Talk
 from handsfree.job.events import Event
+from handsfree.job.shelf import Shelf
 from handsfree.job.state import Batch, State
 from handsfree.language.grammar import WAKE_PHRASES
 from handsfree.language.intents import Intent
@@ -26,6 +27,23 @@ class Setup:
         tuple(phrase.split()) for phrase in WAKE_PHRASES
     )
     zone: tzinfo = UTC  # Of the listener: for times of day that are said.
+    known: Shelf | None = None  # All products at hand; None: only the one.
+    attention: timedelta | None = None  # Awake so long after an exchange; None: always.
+    keeps_note_sound: bool = False  # The user asked for it: else no sound is ever stored.
+
+    @property
+    def shelf(self) -> Shelf:
+        """All products at hand, the one the program was started with first."""
+        return self.known or Shelf(self.card)
+
+    def at(self, state: State) -> "Setup":
+        """With the product and the scale's step that were told since the start."""
+        card = self.shelf.card(state.product)
+        step_g = state.scale_step_g or self.scale.step_g
+        if card is self.card and step_g == self.scale.step_g:
+            return self
+        scale = replace(self.scale, step_g=step_g)
+        return replace(self, card=card, recipe=pour.recipe_of(card), scale=scale, known=self.shelf)
 
 
 class Outcome(Enum):
@@ -97,4 +115,6 @@ def fresh_talk(step: Step) -> Talk:
         last=step.talk.last,
         last_called=step.talk.last_called,
         is_asleep=step.talk.is_asleep,
+        quiet_until=step.talk.quiet_until,
+        attended_at=step.talk.attended_at,
     )

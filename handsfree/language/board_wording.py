@@ -96,11 +96,20 @@ def ahead_text(called: Called) -> str:
     return "pot life" if called is Called.POT_LIFE else AHEAD[called]
 
 
-def name_text(called: Called, number: int) -> str:
-    """What an announcement or a clock is of: a cup, a coat or a timer."""
+def name_text(called: Called, number: int, name: str = "") -> str:
+    """What an announcement or a clock is of: a cup, the coat of an area, or a timer.
+
+    Args:
+        called: what it calls out.
+        number: of the cup, the coat or the timer.
+        name: of the area or the timer; empty: it has none.
+    """
     if called is Called.POT_LIFE:
         return cup_text(number)
-    return f"Timer {number}" if called is Called.TIMER else f"Coat {number}"
+    named = name[:1].upper() + name[1:]
+    if called is Called.TIMER:
+        return named or f"Timer {number}"
+    return f"{named}, coat {number}" if name else f"Coat {number}"
 
 
 def cup_text(number: int) -> str:

@@ -75,6 +75,27 @@ FILM_WORDS: Mapping[str, said.Film] = {
     "dry": said.Film.DRY,
 }
 
+AREA_SIDES = ("left", "right", "front", "back", "top", "bottom", "inside", "outside")
+AREA_NOUNS = (
+    "gate", "floor", "wall", "door", "frame", "rail", "post", "panel", "table", "bench", "step",
+    "steps", "corner", "section",
+)  # fmt: skip
+TASK_VERBS = (
+    "check", "stir", "mix", "pull", "pour", "weigh", "sand", "clean", "wash", "wipe", "turn on",
+    "turn off", "close", "open", "recoat", "roll", "move",
+)  # fmt: skip
+TASK_NOUNS = (
+    "cup", "coat", "tape", "gate", "floor", "door", "heater", "fan", "brush", "roller", "gloves",
+    "mask", "batch", "resin", "hardener", "surface", "humidity",
+)  # fmt: skip
+
+ORDINALS: Mapping[str, int] = {
+    word: number
+    for number, word in enumerate(
+        ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"), 1
+    )
+}
+
 RARE_NUMBER_WORDS = frozenset({"tree", "fower", "fife", "niner", "naught", "decimal", "negative"})
 """Number words that have a common twin."""
 
@@ -86,7 +107,19 @@ CUP_WORDS = DIGIT_WORDS[1:]
 
 WAKE_PHRASES = ("hello bench", "listen bench")
 
+DANGER_SENTENCES = (
+    "the cup is smoking",
+    "cup is smoking",
+    "it is smoking",
+    "it's smoking",
+    "there is smoke",
+    "the pot is smoking",
+    "the mix is smoking",
+)
+"""What is listened to even asleep; whole sentences, since a single word is soon misheard."""
+
 PUT_OFF_BY_DEFAULT = timedelta(minutes=10)
+HUSH_BY_DEFAULT = timedelta(minutes=2)
 
 CORRECTIONS = (
     ("correction",),
@@ -115,6 +148,7 @@ class NotANumber(ValueError):
 class Topic(Enum):
     """The headings of the help."""
 
+    JOB = "the job"
     READINGS = "readings"
     AMOUNTS = "amounts"
     CUPS = "cups"
@@ -185,7 +219,24 @@ def _lengths(slots: Slots) -> tuple[timedelta, ...]:
 
 
 def _timer(slots: Slots) -> Intent:
-    return said.SetTimer(_lengths(slots))
+    return said.SetTimer(_lengths(slots), slots.get("task", ""))
+
+
+def _hush(slots: Slots) -> Intent:
+    return said.Hush(_lengths(slots) if "duration" in slots else (HUSH_BY_DEFAULT,))
+
+
+def _plan_coats(slots: Slots) -> Intent:
+    return said.PlanCoats(DIGITS[slots["count"]], slots.get("area"))
+
+
+def _lot(slots: Slots) -> Intent:
+    digits = "".join(str(DIGITS[word]) for word in slots["digits"].split())
+    return said.TellLot(COMPONENT_WORDS[slots["component"]], digits)
+
+
+def _bare_temperature(slots: Slots) -> Intent:
+    return _temperature({**slots, "temperature": f"{slots['bare']} degrees"})
 
 
 def _put_off(slots: Slots) -> Intent:
@@ -195,6 +246,8 @@ def _put_off(slots: Slots) -> Intent:
 
 
 def _cup(slots: Slots) -> int | None:
+    if "ordinal" in slots:
+        return ORDINALS[slots["ordinal"]]
     return DIGITS[slots["cup"]] if "cup" in slots else None
 
 
@@ -261,6 +314,12 @@ ROWS: tuple[Row, ...] = (
             "[it is|it's] {temperature} (in the|on the) {place}",
         ),
         weight=4,
+    ),
+    Row(
+        Topic.AIR,
+        "surface temperature one nine",
+        _bare_temperature,
+        ("[the] {place} temperature [is] [now] [at] {bare}",),
     ),
     Row(
         Topic.AIR,
@@ -390,6 +449,8 @@ ROWS: tuple[Row, ...] = (
             "how long (can i|can i still) (use it|work with it|use cup {cup})",
             "how long before it (kicks|gels|goes off)",
             "is (it|cup {cup}) still (good|usable)",
+            "how long does (cup {cup}|the {ordinal} cup) (have|have left|last)",
+            "how long is left [on|in|for] the {ordinal} cup",
         ),
     ),
     Row(
@@ -412,7 +473,24 @@ ROWS: tuple[Row, ...] = (
             "(that|this) cup is (empty|done|finished|used up)",
             "[i|i have] poured (it|it all|cup {cup}) [all] out",
             "[cup {cup}] (poured out|spread out|empty)",
+            "[the] {ordinal} cup is (empty|done|finished|used up)",
         ),
+    ),
+    Row(
+        Topic.CUPS,
+        "four zero grams left in cup one",
+        lambda slots: said.TellLeft(_masses(slots), _cup(slots)),
+        (
+            "[there is|there are] {mass} left [in|of] [the] [cup [{cup}]]",
+            "[the] cup [{cup}] (has|still has) {mass} left [in it]",
+            "the {ordinal} cup (has|still has) {mass} left [in it]",
+        ),
+    ),
+    Row(
+        Topic.CUPS,
+        "how much is left in the cup",
+        lambda slots: said.AskLeft(_cup(slots)),
+        ("how much [mix] [is] left in [the|this] cup [{cup}]", "how much is in cup {cup}"),
     ),
     Row(
         Topic.CUPS,
@@ -420,6 +498,7 @@ ROWS: tuple[Row, ...] = (
         _cup_sign(said.CupSign.WARM),
         (
             "[the] (cup [{cup}]|mix|pot) (is|gets|is getting|feels) (warm|warmer|hot|hotter)",
+            "the {ordinal} cup (is|gets|is getting|feels) (warm|warmer|hot|hotter)",
             "(it is|it's) [getting] (warm|warmer|hot|hotter)",
             "it (gets|feels) (warm|warmer|hot|hotter)",
             "[cup {cup}] getting (warm|hot)",
@@ -431,6 +510,7 @@ ROWS: tuple[Row, ...] = (
         _cup_sign(said.CupSign.THICK),
         (
             "[the] (cup [{cup}]|mix|pot) (is|gets|is getting|feels) (thick|thickening)",
+            "the {ordinal} cup (is|gets|is getting|feels) (thick|thickening)",
             "[the] (cup [{cup}]|mix|it) (is starting to|starts to|is going to) (thicken|gel)",
             "(it is|it's) [getting] (thick|thickening)",
             "[cup {cup}] (getting thick|thickening)",
@@ -443,7 +523,7 @@ ROWS: tuple[Row, ...] = (
         "the cup is smoking",
         _cup_sign(said.CupSign.SMOKING),
         (
-            "[the] (cup [{cup}]|mix|pot) (is smoking|smokes)",
+            "[the] (cup [{cup}]|{ordinal} cup|mix|pot) (is smoking|smokes)",
             "(it is|it's) smoking",
             "[there is] smoke [coming] [off|out of|from] [the cup|cup {cup}|it]",
             "smoking",
@@ -452,57 +532,67 @@ ROWS: tuple[Row, ...] = (
     Row(
         Topic.COATS,
         "coat finished",
-        _always(said.FinishCoat()),
+        lambda slots: said.FinishCoat(slots.get("area")),
         (
-            "[the] coat [is] (finished|done|on)",
-            "(i|we) [have] finished [the|this] [first|second|third|last] (coat|coating)",
-            "(i am|we are) (done|finished) with (the|this) coat",
-            "finished coating",
-            "[the] (first|second|third|last) coat [is] (finished|done|on)",
-            "that is the [first|second|third|last] coat (done|finished|on)",
+            "[the] coat [is] (finished|done|on) [on [the] {area}]",
+            "[the] [first|second|third|last] coat (is on|on) [the] {area} [is] [finished|done]",
+            "(i|we) [have] finished [the|this] [first|second|third|last] (coat|coating) "
+            "[on [the] {area}]",
+            "(i am|we are) (done|finished) with (the|this) coat [on [the] {area}]",
+            "finished coating [the] [{area}]",
+            "[the] (first|second|third|last) coat [is] (finished|done|on) [on [the] {area}]",
+            "that is the [first|second|third|last] coat (done|finished|on) [on [the] {area}]",
+            "[the] {area} is (coated|finished)",
         ),
     ),
     Row(
         Topic.COATS,
         "starting the coat",
-        _always(said.StartCoat()),
+        lambda slots: said.StartCoat(slots.get("area")),
         (
-            "(starting|i am starting|i'm starting|started) [on] [the] [first|second|next] coat",
-            "(i am|we are) starting to coat",
-            "(rolling|brushing) [on] [the] [first|second|next] coat",
-            "[the] [first|second|next] coat started",
-            "start [the] [first|second|next] coat",
-            "(starting|started|start) coating",
+            "(starting|i am starting|i'm starting|started) [on] [the] [first|second|next] coat "
+            "[on [the] {area}]",
+            "(i am|we are) starting to coat [[the] {area}]",
+            "(rolling|brushing) [on] [the] [first|second|next] coat [on [the] {area}]",
+            "[the] [first|second|next] coat [is] started [on [the] {area}]",
+            "start [the] [first|second|next] coat [on [the] {area}]",
+            "(starting|started|start) coating [[the] {area}]",
+            "(starting|i am starting|i'm starting) on [the] {area}",
         ),
     ),
     Row(
         Topic.COATS,
         "tape is on",
-        _always(said.SetTape()),
+        lambda slots: said.SetTape(slots.get("area")),
         (
-            "[the] [masking] tape is (on|set)",
-            "[i|i have] (set|put) [the] [masking] tape [on]",
-            "masking [is] done",
+            "[the] [masking] tape is (on|set) [on [the] {area}]",
+            "[the] [masking] tape is on [the] {area}",
+            "[i|i have] (set|put) [the] [masking] tape [on] [[on] [the] {area}]",
+            "masking [is] done [on [the] {area}]",
             "[it is] all taped [up]",
+            "[the] {area} is taped [up]",
         ),
     ),
     Row(
         Topic.COATS,
         "tape is off",
-        _always(said.PullTape()),
+        lambda slots: said.PullTape(slots.get("area")),
         (
-            "[the] [masking] tape is (off|pulled)",
-            "[i|i have] (pulled|removed) [the] [masking] tape [off]",
-            "[i] took [the] [masking] tape off",
-            "tape (pulled|off)",
+            "[the] [masking] tape is (off|pulled) [[on|off] [the] {area}]",
+            "[i|i have] (pulled|removed) [the] [masking] tape [off] [[on|from] [the] {area}]",
+            "[i] took [the] [masking] tape off [[on] [the] {area}]",
+            "tape (pulled|off) [[on|off] [the] {area}]",
+            "[the] {area} tape is (off|pulled)",
         ),
     ),
     Row(
         Topic.COATS,
         "it is still tacky",
-        lambda slots: said.FeelFilm(FILM_WORDS[slots["film"]]),
+        lambda slots: said.FeelFilm(FILM_WORDS[slots["film"]], slots.get("area")),
         (
-            "[the] [last] (coat|film|paint) (is|feels) [still] [a bit|a little] {film}",
+            "[the] [last] (coat|film|paint) [on [the] {area}] (is|feels) [still] "
+            "[a bit|a little] {film}",
+            "[the] {area} (is|feels) [still] [a bit|a little] {film}",
             "(it is|it's|it feels) [still] [a bit|a little] {film}",
             "still [a bit|a little] {film}",
             "it (is|feels) {film} to [the] touch",
@@ -512,9 +602,10 @@ ROWS: tuple[Row, ...] = (
     Row(
         Topic.COATS,
         "when can i recoat",
-        _always(said.AskRecoat()),
+        lambda slots: said.AskRecoat(slots.get("area")),
         (
             "(when can|can) (i|we) (recoat|coat again) [it]",
+            "(when can|can) (i|we) recoat [the] {area}",
             "when (is|can i do|can i start) the (next|second|third) coat",
             "(when can|can) i put the (next|second|third) coat on",
             "is it ready [for] (another|the next|the second) coat",
@@ -524,9 +615,9 @@ ROWS: tuple[Row, ...] = (
     Row(
         Topic.COATS,
         "when does the tape come off",
-        _always(said.AskTape()),
+        lambda slots: said.AskTape(slots.get("area")),
         (
-            "when (does|can) the tape come off",
+            "when (does|can) the tape [on [the] {area}] come off",
             "when (can|do|should) i (pull|remove|take off) the tape",
             "can i (pull|remove|take off) the [masking] tape [now|yet]",
             "can i take the [masking] tape off [now|yet]",
@@ -535,11 +626,12 @@ ROWS: tuple[Row, ...] = (
     Row(
         Topic.COATS,
         "when is it ready",
-        _always(said.AskReady()),
+        lambda slots: said.AskReady(slots.get("area")),
         (
+            "when is [the] {area} [fully] (ready|cured|hard|dry)",
             "(when is|how long until) (it|the coat) [is] [fully] (ready|cured|hard|dry)",
             "when is it safe to (handle|use|sand|touch)",
-            "when can (i|we) (use|sand|handle|touch|move) (it|the gate|the coat)",
+            "when can (i|we) (use|sand|handle|touch|move) (it|the coat|the {area})",
         ),
     ),
     Row(
@@ -547,14 +639,40 @@ ROWS: tuple[Row, ...] = (
         "remind me in ten minutes",
         _timer,
         (
-            "remind me in {duration}",
-            "(set a|start a|set) timer [for] {duration}",
+            "remind me in {duration} [to {task}]",
+            "remind me to {task} in {duration}",
+            "(set a|start a|set) timer [for] {duration} [to {task}]",
             "{duration} timer",
             "give me a (shout|call) in {duration}",
             "timer [for] {duration}",
             "(call|tell|wake) me in {duration}",
         ),
         weight=4,
+    ),
+    Row(
+        Topic.REMINDERS,
+        "how long is left on the timer",
+        _always(said.AskTimers()),
+        (
+            "how (long|much time) [is] left on the (timer|timers|reminder)",
+            "(what is|what's) left on the (timer|timers)",
+            "which (timers|reminders) are set",
+        ),
+    ),
+    Row(
+        Topic.REMINDERS,
+        "cancel the timer",
+        lambda slots: said.CancelTimer(_cup(slots)),
+        ("(cancel|stop|clear) [the] (timer|reminder) [{cup}]",),
+    ),
+    Row(
+        Topic.REMINDERS,
+        "quiet for two minutes",
+        _hush,
+        (
+            "[be] quiet [please] [for {duration}]",
+            "(silence|mute) [for {duration}]",
+        ),
     ),
     Row(
         Topic.REMINDERS,
@@ -655,7 +773,7 @@ ROWS: tuple[Row, ...] = (
             ),
             said.Manner.FASTER: ("[can you] [speak|talk] [a little|a bit] faster", "too slow"),
             said.Manner.LOUDER: ("[can you] [speak|talk] [a little|a bit] louder",),
-            said.Manner.QUIETER: ("[speak|talk|be] [a little] (quieter|quiet)", "not so loud"),
+            said.Manner.QUIETER: ("[speak|talk|be] [a little|a bit] quieter", "not so loud"),
         }.items()
     ),
     Row(
@@ -665,6 +783,80 @@ ROWS: tuple[Row, ...] = (
         ("go to sleep", "sleep now", "stop listening"),
     ),
     Row(Topic.TALK, "hello bench", _always(said.WakeUp()), WAKE_PHRASES),
+    Row(
+        Topic.JOB,
+        "new job",
+        _always(said.OpenJob()),
+        (
+            "(new|next|another) job",
+            "(start|open|begin|starting) (a|the) [new|next] job",
+        ),
+    ),
+    Row(
+        Topic.JOB,
+        "the product is gate coat",
+        lambda slots: said.ChooseProduct(tuple(slots["product"].split())),
+        (
+            "the product is {product}",
+            "(i am|we are|i'm|we're) using {product}",
+            "(change|switch) [the] product to {product}",
+            "(open|start) a job with {product}",
+        ),
+    ),
+    Row(
+        Topic.JOB,
+        "which product is it",
+        _always(said.AskProducts()),
+        (
+            "which product [is it|is this|are we using]",
+            "(what is|what's) the product",
+            "which products (are there|do you know|have you got)",
+        ),
+    ),
+    Row(
+        Topic.JOB,
+        "the scale has steps of one gram",
+        lambda slots: said.TellScale(_masses(slots)),
+        (
+            "[the] scale has steps of {mass}",
+            "[the] scale (step|steps|resolution) (is|are|of) {mass}",
+            "[the] resolution [of the scale] is {mass}",
+        ),
+    ),
+    Row(
+        Topic.JOB,
+        "two coats planned",
+        _plan_coats,
+        (
+            "{count} (coats|coat) [are|is] planned [on [the] {area}]",
+            "(i|we) plan {count} (coats|coat) [on [the] {area}]",
+            "(it needs|it gets|there will be|i want) {count} (coats|coat)",
+            "[the] {area} (needs|gets) {count} (coats|coat)",
+            "plan {count} (coats|coat) [on [the] {area}]",
+        ),
+    ),
+    Row(
+        Topic.JOB,
+        "resin lot four seven one two",
+        _lot,
+        (
+            "{component} lot [number] [is] {digits}",
+            "[the] lot [number] of [the] {component} is {digits}",
+            "lot [number] {digits} (of|is) [the] {component}",
+        ),
+    ),
+    Row(
+        Topic.JOB,
+        "take a note",
+        _always(said.TakeNote()),
+        ("[take|make] [a] note", "new note"),
+    ),
+    Row(
+        Topic.JOB,
+        "read the notes",
+        _always(said.ReadNotes()),
+        ("read [me] [the|my] notes", "what are my notes"),
+    ),
     Row(
         Topic.TALK,
         "the job is done",
@@ -693,11 +885,21 @@ def _one_of(words: Sequence[str]) -> str:
     return "(?:" + "|".join(f"{word} " for word in sorted(words, key=len, reverse=True)) + ")"
 
 
+_COUNTS = _one_of(CUP_WORDS)
+_AREA = f"(?:{_one_of(AREA_SIDES)}?{_one_of(AREA_NOUNS)}{_COUNTS}?|area {_COUNTS})"
+
 SLOT_EXPRESSIONS: Mapping[str, str] = {
     "component": _one_of(tuple(COMPONENT_WORDS)),
     "place": _one_of(tuple(PLACE_WORDS)),
     "film": _one_of(tuple(FILM_WORDS)),
-    "cup": _one_of(CUP_WORDS),
+    "cup": _COUNTS,
+    "count": _COUNTS,
+    "ordinal": _one_of(tuple(ORDINALS)),
+    "area": _AREA,
+    "task": f"{_one_of(TASK_VERBS)}(?:the )?{_one_of(TASK_NOUNS)}?",
+    "product": "(?:[a-z']+ ){1,4}",  # Compared with the cards' names afterwards.
+    "digits": _one_of(tuple(DIGITS)) + "{2,12}",
+    "bare": _one_of(tuple(NUMBER_WORDS)) + "+",
     "percent": f"{_one_of(tuple(NUMBER_WORDS))}+percent ",
     "duration": _one_of(tuple(DURATION_WORDS)) + "+",
     "more": _one_of(tuple(NUMBER_WORDS)) + "+",
@@ -736,7 +938,9 @@ def vocabulary() -> tuple[str, ...]:
     words = set(MASS_WORDS | TEMPERATURE_WORDS)
     for _, pattern in PARSED:
         words |= set(words_of(pattern))
-    words |= DURATION_WORDS | {"percent", *PLACE_WORDS, *FILM_WORDS, *CUP_WORDS}
+    words |= DURATION_WORDS | {"percent", "area", *PLACE_WORDS, *FILM_WORDS, *CUP_WORDS}
+    words |= {*AREA_SIDES, *AREA_NOUNS, *ORDINALS, *TASK_NOUNS, "the"}
+    words |= {word for phrase in TASK_VERBS for word in phrase.split()}
     for phrase in COMPONENT_WORDS:
         words |= set(phrase.split())
     for correction in CORRECTIONS:
@@ -816,6 +1020,26 @@ def _example_duration(pick: Pick) -> str:
     return f"{forms[pick(len(forms))]} {unit}"
 
 
+def _example_area(pick: Pick) -> str:
+    if pick(4) == 0:
+        return f"area {CUP_WORDS[pick(len(CUP_WORDS))]}"
+    side = f"{AREA_SIDES[pick(len(AREA_SIDES))]} " if pick(3) == 0 else ""
+    return side + AREA_NOUNS[pick(len(AREA_NOUNS))]
+
+
+def _example_task(pick: Pick) -> str:
+    return f"{TASK_VERBS[pick(len(TASK_VERBS))]} the {TASK_NOUNS[pick(len(TASK_NOUNS))]}"
+
+
+def _example_digits(pick: Pick) -> str:
+    return " ".join(DIGIT_WORDS[pick(10)] for _ in range(3 + pick(4)))
+
+
+def _example_bare(pick: Pick) -> str:
+    forms = spoken_forms(5 + pick(35))
+    return forms[pick(len(forms))]
+
+
 def _one_word_of(words: Sequence[str]) -> Callable[[Pick], str]:
     return lambda pick: words[pick(len(words))]
 
@@ -830,4 +1054,11 @@ SLOT_EXAMPLES: Mapping[str, Callable[[Pick], str]] = {
     "place": _one_word_of(tuple(PLACE_WORDS)),
     "film": _one_word_of(tuple(FILM_WORDS)),
     "cup": _one_word_of(CUP_WORDS),
+    "count": _one_word_of(CUP_WORDS),
+    "ordinal": _one_word_of(tuple(ORDINALS)),
+    "area": _example_area,
+    "task": _example_task,
+    "product": _one_word_of(("gate coat", "floor coat")),
+    "digits": _example_digits,
+    "bare": _example_bare,
 }

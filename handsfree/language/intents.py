@@ -109,20 +109,28 @@ class AskFirstCup:
 class StartCoat:
     """The first stroke of a coat."""
 
+    area: str | None = None  # None: it was not named.
+
 
 @dataclass(frozen=True)
 class FinishCoat:
     """The last stroke of a coat."""
+
+    area: str | None = None  # None: it was not named.
 
 
 @dataclass(frozen=True)
 class SetTape:
     """Masking tape is on."""
 
+    area: str | None = None  # None: it was not named.
+
 
 @dataclass(frozen=True)
 class PullTape:
     """Masking tape is off."""
+
+    area: str | None = None  # None: it was not named.
 
 
 @dataclass(frozen=True)
@@ -130,21 +138,28 @@ class FeelFilm:
     """How the last coat feels."""
 
     film: Film
+    area: str | None = None  # None: it was not named.
 
 
 @dataclass(frozen=True)
 class AskRecoat:
     """When the next coat may go on."""
 
+    area: str | None = None  # None: it was not named.
+
 
 @dataclass(frozen=True)
 class AskTape:
     """When the tape comes off."""
 
+    area: str | None = None  # None: it was not named.
+
 
 @dataclass(frozen=True)
 class AskReady:
     """When the coat can be handled, sanded and used."""
+
+    area: str | None = None  # None: it was not named.
 
 
 @dataclass(frozen=True)
@@ -152,6 +167,91 @@ class SetTimer:
     """A reminder after a length of time."""
 
     lengths: tuple[timedelta, ...]  # Every length the words may mean, at least one.
+    name: str = ""  # What it is for.
+
+
+@dataclass(frozen=True)
+class CancelTimer:
+    """A reminder of one's own is not wanted any more."""
+
+    timer: int | None  # None: it was not named.
+
+
+@dataclass(frozen=True)
+class AskTimers:
+    """How long the reminders of one's own have left."""
+
+
+@dataclass(frozen=True)
+class OpenJob:
+    """A new job begins."""
+
+
+@dataclass(frozen=True)
+class ChooseProduct:
+    """What is mixed from now on."""
+
+    words: tuple[str, ...]  # The product's name as it was said.
+
+
+@dataclass(frozen=True)
+class AskProducts:
+    """Which product is mixed, and which there are."""
+
+
+@dataclass(frozen=True)
+class TellScale:
+    """The scale's smallest step."""
+
+    masses: tuple[MassReading, ...]
+
+
+@dataclass(frozen=True)
+class PlanCoats:
+    """How many coats there are to be."""
+
+    coats: int
+    area: str | None = None
+
+
+@dataclass(frozen=True)
+class TellLot:
+    """The lot number on a can."""
+
+    component: Component
+    lot: str  # Digits.
+
+
+@dataclass(frozen=True)
+class TellLeft:
+    """What is still in a mixed cup."""
+
+    masses: tuple[MassReading, ...]
+    batch: int | None
+
+
+@dataclass(frozen=True)
+class AskLeft:
+    """How much is still in a mixed cup."""
+
+    batch: int | None
+
+
+@dataclass(frozen=True)
+class TakeNote:
+    """What is said next is to be kept as a note."""
+
+
+@dataclass(frozen=True)
+class ReadNotes:
+    """The notes taken so far."""
+
+
+@dataclass(frozen=True)
+class Hush:
+    """For a short while only what would spoil the work is called."""
+
+    lengths: tuple[timedelta, ...]
 
 
 @dataclass(frozen=True)
@@ -289,6 +389,19 @@ Intent = (
     | AskTape
     | AskReady
     | SetTimer
+    | CancelTimer
+    | AskTimers
+    | OpenJob
+    | ChooseProduct
+    | AskProducts
+    | TellScale
+    | PlanCoats
+    | TellLot
+    | TellLeft
+    | AskLeft
+    | TakeNote
+    | ReadNotes
+    | Hush
     | PutOff
     | Acknowledge
     | AskMissed

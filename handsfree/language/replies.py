@@ -307,6 +307,21 @@ class HearingRestarted:
 
 
 @dataclass(frozen=True)
+class MicrophoneGone:
+    """Nothing can be heard: the device has gone."""
+
+
+@dataclass(frozen=True)
+class MicrophoneMuted:
+    """Nothing can be heard: the device gives no sound at all."""
+
+
+@dataclass(frozen=True)
+class MicrophoneBack:
+    """What is said can be heard again."""
+
+
+@dataclass(frozen=True)
 class RefusedByCard:
     """A calculation that the card does not allow, in the calculation's own words."""
 
@@ -340,6 +355,7 @@ class Call:
     percent: int  # Of the pot life.
     minutes_left: int | None  # Until the pot life or the window is over.
     minutes_late: int
+    name: str = ""  # Of the area or the timer; empty: it has none.
 
 
 @dataclass(frozen=True)
@@ -501,6 +517,7 @@ class CoatStartNoted:
 
     coat: int
     warning: str  # Empty, or why it should not go on now.
+    area: str = ""  # Empty: none was named.
 
 
 @dataclass(frozen=True)
@@ -514,21 +531,34 @@ class CoatNoted:
     needs_surface: bool
     never_cures: bool
     now: datetime
+    area: str = ""
+    is_last: bool = False  # Of the coats that were planned.
 
 
 @dataclass(frozen=True)
 class TapeNoted:
     """Masking tape is on."""
 
+    area: str = ""
+
 
 @dataclass(frozen=True)
 class AskTapeOff:
     """Is the tape off, so that its reminders can stop?"""
 
+    area: str = ""
+
 
 @dataclass(frozen=True)
 class TapeOffNoted:
     """Masking tape is off."""
+
+
+@dataclass(frozen=True)
+class AskWhichArea:
+    """Several areas may be meant."""
+
+    areas: tuple[str, ...]  # One may be empty: it has no name.
 
 
 @dataclass(frozen=True)
@@ -548,6 +578,7 @@ class FilmNoted:
     film: Film
     next_check_at: datetime | None
     now: datetime
+    area: str = ""
 
 
 @dataclass(frozen=True)
@@ -605,6 +636,197 @@ class TimerNoted:
     minutes: int
     due_at: datetime
     now: datetime
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class TimersLeft:
+    """The reminders of one's own that run."""
+
+    timers: tuple[tuple[int, str, int], ...]  # Number, name, minutes left; the next first.
+
+
+@dataclass(frozen=True)
+class AskTimerCanceled:
+    """Is the reminder not wanted any more?"""
+
+    timer: int
+    name: str
+
+
+@dataclass(frozen=True)
+class AskWhichTimer:
+    """Several reminders may be meant, or none is."""
+
+    timers: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class TimerOff:
+    """A reminder was called off."""
+
+    timer: int
+
+
+@dataclass(frozen=True)
+class AskNewJob:
+    """Is a new job to begin?"""
+
+
+@dataclass(frozen=True)
+class JobOpened:
+    """A new job, with the usual caution."""
+
+    job: int
+    product: str
+
+
+@dataclass(frozen=True)
+class CupsStillRun:
+    """No new job while a cup is mixed: its clock must not be lost."""
+
+    batches: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class AskProduct:
+    """The product's name, said back for a yes."""
+
+    product: str
+
+
+@dataclass(frozen=True)
+class ProductChosen:
+    """What is mixed from now on."""
+
+    product: str
+    is_invented: bool
+
+
+@dataclass(frozen=True)
+class ProductIs:
+    """What is mixed, and what else there is a card of."""
+
+    product: str
+    others: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NoSuchProduct:
+    """A name that is on no card at hand."""
+
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CupNotDone:
+    """Something is in the cup that belongs to the product before."""
+
+    batch: int
+
+
+@dataclass(frozen=True)
+class AskScaleStep:
+    """The scale's smallest step, said back for a yes."""
+
+    step_g: Fraction
+
+
+@dataclass(frozen=True)
+class ScaleStepNoted:
+    """Readings are checked against this step from now on."""
+
+    step_g: Fraction
+
+
+@dataclass(frozen=True)
+class NoScaleStep:
+    """No scale counts like this."""
+
+    step_g: Fraction
+
+
+@dataclass(frozen=True)
+class AskCoatsPlanned:
+    """How many coats there are to be, said back for a yes."""
+
+    coats: int
+    area: str
+
+
+@dataclass(frozen=True)
+class CoatsPlanned:
+    """How many coats there are to be."""
+
+    coats: int
+
+
+@dataclass(frozen=True)
+class AskLot:
+    """A lot number, said back for a yes."""
+
+    component: Component
+    lot: str
+
+
+@dataclass(frozen=True)
+class LotNoted:
+    """A lot number is in the record."""
+
+    component: Component
+
+
+@dataclass(frozen=True)
+class CupLeft:
+    """What is still in a mixed cup."""
+
+    batch: int
+    left_g: Fraction
+    minutes_left: int
+    is_told: bool  # It was told; else it is what was mixed.
+
+
+@dataclass(frozen=True)
+class MoreThanMixed:
+    """More is said to be left in a cup than was mixed in it."""
+
+    batch: int
+    left_g: Fraction
+    mixed_g: Fraction
+
+
+@dataclass(frozen=True)
+class AskNote:
+    """What is the note?"""
+
+
+@dataclass(frozen=True)
+class NoteNoted:
+    """A note is in the record."""
+
+    words: tuple[str, ...]  # "[unk]" stands for what was not understood.
+    has_sound: bool
+
+
+@dataclass(frozen=True)
+class Notes:
+    """The notes taken so far."""
+
+    notes: tuple[tuple[str, ...], ...]  # The newest first.
+
+
+@dataclass(frozen=True)
+class Hushed:
+    """For so long only what would spoil the work is called."""
+
+    seconds: int
+
+
+@dataclass(frozen=True)
+class HushTooLong:
+    """Longer quiet than is safe beside running clocks."""
+
+    seconds: int
 
 
 @dataclass(frozen=True)
@@ -806,6 +1028,7 @@ Reply = (
     | TapeNoted
     | AskTapeOff
     | TapeOffNoted
+    | AskWhichArea
     | NoTape
     | NoCoat
     | FilmNoted
@@ -816,6 +1039,32 @@ Reply = (
     | ReadyTimes
     | FilmUnknown
     | TimerNoted
+    | TimersLeft
+    | AskTimerCanceled
+    | AskWhichTimer
+    | TimerOff
+    | AskNewJob
+    | JobOpened
+    | CupsStillRun
+    | AskProduct
+    | ProductChosen
+    | ProductIs
+    | NoSuchProduct
+    | CupNotDone
+    | AskScaleStep
+    | ScaleStepNoted
+    | NoScaleStep
+    | AskCoatsPlanned
+    | CoatsPlanned
+    | AskLot
+    | LotNoted
+    | CupLeft
+    | MoreThanMixed
+    | AskNote
+    | NoteNoted
+    | Notes
+    | Hushed
+    | HushTooLong
     | AskLength
     | PutOffNoted
     | CannotPutOff
@@ -868,6 +1117,9 @@ Reply = (
     | TooLoud
     | NoSpeech
     | HearingRestarted
+    | MicrophoneGone
+    | MicrophoneMuted
+    | MicrophoneBack
     | RefusedByCard
     | CallTogether
     | RecordReply

@@ -10,13 +10,15 @@ from fractions import Fraction
 from typing import assert_never
 
 from handsfree.core.mix import Component
+from handsfree.language.grammar import UNKNOWN_WORD
 from handsfree.language.intents import CupSign
-from handsfree.language.numbers import say_cardinal, say_digits
+from handsfree.language.numbers import DIGIT_WORDS, say_cardinal, say_digits
 from handsfree.language.parser import Misheard, Reason
 from handsfree.language.record_wording import say_record
 from handsfree.language.replies import (
     AcknowledgedReply,
     AddToBalance,
+    AskCoatsPlanned,
     AskComponent,
     AskCupWeight,
     AskDigits,
@@ -24,14 +26,22 @@ from handsfree.language.replies import (
     AskFinal,
     AskJobDone,
     AskLength,
+    AskLot,
     AskMixTemperature,
+    AskNewJob,
+    AskNote,
     AskOverPour,
+    AskProduct,
     AskRunningTotal,
     AskScale,
+    AskScaleStep,
     AskSure,
     AskTapeOff,
+    AskTimerCanceled,
     AskTotalWanted,
+    AskWhichArea,
     AskWhichTemperature,
+    AskWhichTimer,
     AskWhichValue,
     AskYes,
     Asleep,
@@ -49,29 +59,45 @@ from handsfree.language.replies import (
     ClockStarted,
     ClockUnknown,
     CoatNoted,
+    CoatsPlanned,
     CoatStartNoted,
     ConditionNoted,
     ConditionsMissing,
     ConditionUnlikely,
     CupAhead,
     CupDone,
+    CupLeft,
+    CupNotDone,
+    CupsStillRun,
     CupWarning,
     CupWeightNoted,
     FilmNoted,
     FilmUnknown,
     FirstCup,
     HearingRestarted,
+    Hushed,
+    HushTooLong,
     JobDone,
+    JobOpened,
     LessThanBefore,
+    LotNoted,
     MayCoat,
     MayNotCoat,
+    MicrophoneBack,
+    MicrophoneGone,
+    MicrophoneMuted,
     Missed,
     MixComplete,
+    MoreThanMixed,
     NoCoat,
     NoQuestion,
+    NoScaleStep,
     NoSpeech,
     NoSuchCup,
+    NoSuchProduct,
     NoTape,
+    NoteNoted,
+    Notes,
     NothingOnScale,
     NothingSaid,
     NothingToAnswer,
@@ -82,6 +108,8 @@ from handsfree.language.replies import (
     Opening,
     PotLifeOver,
     PourTarget,
+    ProductChosen,
+    ProductIs,
     PutOffNoted,
     ReadBack,
     ReadyTimes,
@@ -92,6 +120,7 @@ from handsfree.language.replies import (
     RefusedByCard,
     Reply,
     SayItAgain,
+    ScaleStepNoted,
     Scratched,
     ScratchedFact,
     StillToPour,
@@ -101,6 +130,8 @@ from handsfree.language.replies import (
     Tared,
     TimeLeft,
     TimerNoted,
+    TimerOff,
+    TimersLeft,
     TimesMoved,
     TooColdToCure,
     TooLoud,
@@ -113,6 +144,11 @@ from handsfree.language.replies import (
 from handsfree.language.times import say_minutes, say_time
 
 MOST_MISSED = 3  # More than three are not kept in the ear.
+SECONDS_PER_MINUTE = 60
+CAUTION = (
+    "Gloves, eyes and fresh air first: epoxy can make you allergic for life, "
+    "and its label and safety data sheet decide."
+)
 
 
 class Level(Enum):
@@ -165,10 +201,66 @@ def _wording(reply: Reply) -> str:
         case Call():
             return _call(reply)
         case Opening(product, is_invented):
-            name = f"{product}, an invented product" if is_invented else product
+            return f"{_product(product, is_invented)}. {CAUTION}"
+        case AskNewJob():
+            return "A new job. Is that right?"
+        case JobOpened(job, product):
+            return f"Job {say_cardinal(job)}, {product}. {CAUTION}"
+        case CupsStillRun(batches):
+            cups = _listed(tuple(say_digits(Fraction(number)) for number in batches))
+            return f"Cup {cups} still runs. Tell me when it is empty, then the new job."
+        case AskProduct(product):
+            return f"The product is {product}. Is that right?"
+        case ProductChosen(product, is_invented):
+            return f"{_product(product, is_invented)}. {CAUTION}"
+        case ProductIs(product, others):
+            end = f" I also know {_listed(others)}." if others else ""
+            return f"The product is {product}.{end}"
+        case NoSuchProduct(names):
+            return f"I have no card of that name. I know {_listed(names)}."
+        case CupNotDone(batch):
             return (
-                f"{name}. Gloves, eyes and fresh air first: epoxy can make you allergic for life, "
-                "and its label and safety data sheet decide."
+                f"Cup {say_digits(Fraction(batch))} is not complete yet. "
+                "Complete it or scratch it before the product changes."
+            )
+        case AskScaleStep(step_g):
+            return f"The scale has steps of {_grams(step_g)}. Is that right?"
+        case ScaleStepNoted(step_g):
+            return f"Steps of {_grams(step_g)}."
+        case NoScaleStep(step_g):
+            return f"I heard steps of {_grams(step_g)}, which no scale has. Please say it again."
+        case AskCoatsPlanned(coats, area):
+            where = f" on the {area}" if area else ""
+            return f"{_capital(_coats(coats))}{where}. Is that right?"
+        case CoatsPlanned(coats):
+            return f"{_capital(_coats(coats))} planned."
+        case AskLot(component, lot):
+            return f"{_part(component)} lot {_digit_words(lot)}. Is that right?"
+        case LotNoted(component):
+            return f"The {component.value} lot is noted."
+        case CupLeft(batch, left_g, minutes_left, is_told):
+            cup = f"cup {say_digits(Fraction(batch))}"
+            start = f"{_capital(_grams(left_g))} left in {cup}"
+            if not is_told:
+                mixed = f"{_capital(_grams(left_g))} were mixed in {cup}"
+                start = f"{mixed}; you have not told me what is left"
+            return f"{start}. Its clock goes on as before, about {say_minutes(minutes_left)}."
+        case MoreThanMixed(batch, left_g, mixed_g):
+            return (
+                f"I heard {say_digits(left_g)}, but only {_grams(mixed_g)} were mixed in cup "
+                f"{say_digits(Fraction(batch))}. Please say it again."
+            )
+        case AskNote():
+            return "What is the note?"
+        case NoteNoted(words, has_sound):
+            return _note_noted(words, has_sound)
+        case Notes(notes):
+            return _notes(notes)
+        case Hushed(seconds):
+            return f"Quiet for {_seconds(seconds)}, but for what would spoil the work."
+        case HushTooLong(seconds):
+            return (
+                f"That is too long beside running clocks. I can be quiet for {_seconds(seconds)}."
             )
         case AskTotalWanted(total_g):
             return f"{_capital(_grams(total_g))} in all. Is that right?"
@@ -227,24 +319,27 @@ def _wording(reply: Reply) -> str:
             if batch is None:
                 return "No cup runs."
             return f"Cup {say_digits(Fraction(batch))} does not run."
-        case CoatStartNoted(coat, warning):
+        case CoatStartNoted(coat, warning, area):
             end = f" {_capital(warning)}." if warning else ""
-            return f"Coat {say_digits(Fraction(coat))} has started.{end}"
+            return f"{_coat(coat, area)} has started.{end}"
         case CoatNoted():
             return _coat_noted(reply)
-        case TapeNoted():
-            return "Tape is on. I call when it must come off."
-        case AskTapeOff():
-            return "The tape is off. Is that right?"
+        case TapeNoted(area):
+            return f"Tape{_on(area)} is on. I call when it must come off."
+        case AskTapeOff(area):
+            return f"The tape{_on(area)} is off. Is that right?"
+        case AskWhichArea(areas):
+            names = tuple(f"the {area}" if area else "the one without a name" for area in areas)
+            return f"{_capital(' or '.join(names))}? Please say it again with the area."
         case TapeOffNoted():
             return "Tape is off."
         case NoTape():
             return "You have not told me of any tape."
         case NoCoat():
             return "You have not told me of a finished coat."
-        case FilmNoted(film, next_check_at, now):
+        case FilmNoted(film, next_check_at, now, area):
             end = f" Feel it again at {say_time(next_check_at, now)}." if next_check_at else ""
-            return f"The coat is {film.value}.{end}"
+            return f"The coat{_on(area)} is {film.value}.{end}"
         case RecoatTooEarly(opens_at, now):
             if opens_at is None:
                 return "Not yet, and at this temperature it never will be. It is too cold to cure."
@@ -269,8 +364,21 @@ def _wording(reply: Reply) -> str:
                 "surface": "Tell me the surface temperature, then I can tell the times.",
                 "card": "The card gives no times for the coat. Go by the data sheet.",
             }[missing]
-        case TimerNoted(minutes, due_at, now):
-            return f"{_capital(say_minutes(minutes))}, at {say_time(due_at, now)}."
+        case TimerNoted(minutes, due_at, now, name):
+            start = f"{name}, in {say_minutes(minutes)}" if name else say_minutes(minutes)
+            return f"{_capital(start)}, at {say_time(due_at, now)}."
+        case TimersLeft(timers):
+            return _timers_left(timers)
+        case AskTimerCanceled(timer, name):
+            what = f", {name}," if name else ""
+            return f"Timer {say_cardinal(timer)}{what} is off. Is that right?"
+        case AskWhichTimer(timers):
+            if not timers:
+                return "No timer runs."
+            numbers = _listed(tuple(say_cardinal(number) for number in timers))
+            return f"Timer {numbers} run. Please say it again with the number."
+        case TimerOff(timer):
+            return f"Timer {say_cardinal(timer)} is off."
         case AskLength():
             return "I am not sure how long. Please say it again."
         case PutOffNoted(minutes):
@@ -418,6 +526,12 @@ def _wording(reply: Reply) -> str:
             return "I heard no speech."
         case HearingRestarted():
             return "I could not hear for a moment. Please say the last thing again."
+        case MicrophoneGone():
+            return "The microphone has gone. Plug it in again; the clocks and alarms go on."
+        case MicrophoneMuted():
+            return "The microphone gives no sound at all. Is it muted?"
+        case MicrophoneBack():
+            return "I can hear you again."
         case RefusedByCard(sentence):
             return sentence
         case CallTogether(calls, more, is_missed_now):
@@ -491,6 +605,7 @@ _NAMES = {
 def _call(call: Call) -> str:
     """An announcement: the thing, what to do, and how long there is for it."""
     number = say_digits(Fraction(call.number))
+    coat = _coat(call.number, call.name)
     late = f" That was {say_minutes(call.minutes_late)} ago." if call.minutes_late else ""
     left = f", {say_minutes(call.minutes_left)} left" if call.minutes_left is not None else ""
     match call.called:
@@ -500,29 +615,30 @@ def _call(call: Call) -> str:
             share = {50: "Half", 75: "Three quarters", 90: "Nine tenths"}[call.percent]
             return f"Cup {number}. {share} of the pot life is gone{left}."
         case Called.TAPE_ASK:
-            return f"Coat {number}. Pull the tape now{left}."
+            return f"{coat}. Pull the tape now{left}."
         case Called.TAPE_INSIST:
-            return f"Coat {number}. The tape must come off now{left}."
+            return f"{coat}. The tape must come off now{left}."
         case Called.TAPE_LAST_CALL:
-            return f"Coat {number}. Last call for the tape, pull it now.{late}"
+            return f"{coat}. Last call for the tape, pull it now.{late}"
         case Called.TACKY_CHECK:
-            return f"Coat {number}. Feel at the edge whether it is still tacky.{late}"
+            return f"{coat}. Feel at the edge whether it is still tacky.{late}"
         case Called.RECOAT_OPENS:
-            return f"Coat {number}. The next coat can go on.{late}"
+            return f"{coat}. The next coat can go on.{late}"
         case Called.RECOAT_CLOSES_SOON:
-            return f"Coat {number}. The window for the next coat closes soon{left}."
+            return f"{coat}. The window for the next coat closes soon{left}."
         case Called.RECOAT_CLOSED:
-            return f"Coat {number}. The window has closed; sand before the next coat.{late}"
+            return f"{coat}. The window has closed; sand before the next coat.{late}"
         case Called.HANDLE:
-            return f"Coat {number}. It can be handled with care.{late}"
+            return f"{coat}. It can be handled with care.{late}"
         case Called.SAND:
-            return f"Coat {number}. It can be sanded; wear a mask for the dust.{late}"
+            return f"{coat}. It can be sanded; wear a mask for the dust.{late}"
         case Called.USE:
-            return f"Coat {number}. It is ready for light use.{late}"
+            return f"{coat}. It is ready for light use.{late}"
         case Called.FULL_CURE:
-            return f"Coat {number}. It has reached full cure.{late}"
+            return f"{coat}. It has reached full cure.{late}"
         case Called.TIMER:
-            return f"Timer {number}. The time is up.{late}"
+            name = f" {_capital(call.name)}." if call.name else ""
+            return f"Timer {number}.{name} The time is up.{late}"
         case _:
             assert_never(call.called)
 
@@ -547,7 +663,7 @@ def _cup_warning(sign: CupSign, batch: int | None) -> str:
 
 
 def _coat_noted(noted: CoatNoted) -> str:
-    start = f"Coat {say_digits(Fraction(noted.coat))} is on."
+    start = f"{_coat(noted.coat, noted.area)} is on."
     if noted.never_cures:
         return f"{start} It is too cold: at this temperature it never cures. Warm it up."
     if noted.needs_surface:
@@ -557,7 +673,66 @@ def _coat_noted(noted: CoatNoted) -> str:
         parts.append(f"tape off at {say_time(noted.tape_at, noted.now)}")
     if noted.recoat_at is not None:
         parts.append(f"next coat from {say_time(noted.recoat_at, noted.now)}")
-    return f"{start} {_capital(', '.join(parts))}." if parts else start
+    end = f" {_capital(', '.join(parts))}." if parts else ""
+    return f"{start}{end}{' It is the last one planned.' if noted.is_last else ''}"
+
+
+def _note_noted(words: tuple[str, ...], has_sound: bool) -> str:
+    known = " ".join(word for word in words if word != UNKNOWN_WORD)
+    kept = " The sound is kept." if has_sound else ""
+    if not known:
+        missed = "I noted the time" if not has_sound else "Noted"
+        return f"{missed}, but understood no word of it.{kept}"
+    gap = ", and more that I did not understand" if UNKNOWN_WORD in words else ""
+    return f"Noted, {known}{gap}.{kept}"
+
+
+def _notes(notes: tuple[tuple[str, ...], ...]) -> str:
+    if not notes:
+        return "There are no notes yet."
+    said = [" ".join(word for word in words if word != UNKNOWN_WORD) for words in notes]
+    texts = "; ".join(text or "one without words" for text in said[:MOST_MISSED])
+    more = len(notes) - MOST_MISSED
+    return f"{_capital(texts)}.{f' And {say_cardinal(more)} more.' if more > 0 else ''}"
+
+
+def _timers_left(timers: tuple[tuple[int, str, int], ...]) -> str:
+    if not timers:
+        return "No timer runs."
+    said = [
+        f"{name or f'timer {say_cardinal(number)}'} in {say_minutes(minutes)}"
+        for number, name, minutes in timers[:MOST_MISSED]
+    ]
+    more = len(timers) - MOST_MISSED
+    return f"{_capital(', '.join(said))}.{f' And {say_cardinal(more)} more.' if more > 0 else ''}"
+
+
+def _coat(coat: int, area: str) -> str:
+    """The coat by its area and number, at the start of a sentence."""
+    number = say_digits(Fraction(coat))
+    return f"{_capital(area)}, coat {number}" if area else f"Coat {number}"
+
+
+def _on(area: str) -> str:
+    return f" on the {area}" if area else ""
+
+
+def _coats(coats: int) -> str:
+    return f"{say_cardinal(coats)} {'coat' if coats == 1 else 'coats'}"
+
+
+def _digit_words(digits: str) -> str:
+    return " ".join(DIGIT_WORDS[int(digit)] for digit in digits)
+
+
+def _seconds(seconds: int) -> str:
+    if seconds % SECONDS_PER_MINUTE == 0:
+        return say_minutes(seconds // SECONDS_PER_MINUTE)
+    return f"{say_cardinal(seconds)} seconds"
+
+
+def _product(product: str, is_invented: bool) -> str:
+    return f"{product}, an invented product" if is_invented else product
 
 
 def _times_moved(moved: TimesMoved) -> str:

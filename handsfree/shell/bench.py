@@ -32,7 +32,7 @@ from handsfree.shell.audio_file import blocks_of
 from handsfree.shell.cards import DEFAULT_CARD, load_card
 from handsfree.shell.ear import Ear, Utterance
 from handsfree.shell.hear import heard_of
-from handsfree.shell.hearing import Hearing, what_may_be_said
+from handsfree.shell.hearing import Hearing, lists_of
 from handsfree.shell.model_folder import check_model, shipped_model
 from handsfree.shell.recognizer import Recognizer
 from handsfree.shell.session import Session, setup_of
@@ -181,7 +181,7 @@ class Examiner:
         """Loads the model and makes the same word list as the live loop."""
         check_model(model, essential_words())
         self.recognizer = Recognizer(model)
-        self.words = what_may_be_said(model)
+        self.lists = lists_of(model)
         card = load_card(DEFAULT_CARD)
         self.setup = setup_of(card, step_g=STEP_G, capacity_g=CAPACITY_G)
 
@@ -191,7 +191,7 @@ class Examiner:
         if condition.noise is not None:
             seed = f"{recording.path.name} {condition.name}"
             samples = mixed(samples, _noise(condition.noise), condition.snr_db, seed)
-        ear = Ear(self.recognizer, self.words)
+        ear = Ear(self.recognizer, self.lists)
         utterances = [*ear.hear(pcm16(samples)), *ear.finish()]
         heard = tuple(word for utterance in utterances for word in utterance.words)
         return Result(
@@ -351,7 +351,7 @@ def _latency_s(examiner: Examiner, samples: Samples) -> tuple[float | None, floa
     """From the last sound of the speech to the reply's text, and the time spent computing."""
     loud = np.flatnonzero(np.abs(samples) > 0.02 * np.abs(samples).max())
     speech_end_s = loud[-1] / SAMPLE_RATE_HZ
-    ear = Ear(examiner.recognizer, examiner.words)
+    ear = Ear(examiner.recognizer, examiner.lists)
     session = Session(examiner.setup)
     sound = pcm16(np.concatenate([samples, np.zeros(SAMPLE_RATE_HZ, np.float32)]))
     block_bytes = int(LATENCY_BLOCK_S * SAMPLE_RATE_HZ) * 2

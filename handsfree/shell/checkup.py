@@ -11,7 +11,7 @@ from handsfree.language.grammar import SOUND_LIKE_NUMBERS, essential_words, voca
 from handsfree.shell.cards import CardUnusable, load_card
 from handsfree.shell.demo import DemoMissing, demo_folder
 from handsfree.shell.model_folder import ModelUnusable, check_model, known_words, shipped_model
-from handsfree.shell.sound_device import NoSoundDevice, require_device, sound_library
+from handsfree.shell.sound_device import NoSoundDevice, find_device, sound_library
 from handsfree.shell.voice import Voice, VoiceLost
 
 PACKAGES = (
@@ -79,7 +79,7 @@ def _voice() -> str:
 
 
 def _device(kind: str) -> str:
-    device = require_device(sound_library(), kind)
+    device = find_device(sound_library(), kind, None)
     return f"{device['name']}, {float(str(device['default_samplerate'])):.0f} Hz"
 
 

@@ -66,9 +66,12 @@ class Child:
         except OSError as error:
             raise self._lost(f"the {self._name} crashed") from error
 
-    def has_answer(self) -> bool:
-        """Whether a message waits; raises ``lost`` when the child is not running."""
-        return self._open_pipe().poll()
+    def has_answer(self, timeout_s: float = 0.0) -> bool:
+        """Whether a message comes in time; raises ``lost`` when the child is not running."""
+        try:
+            return self._open_pipe().poll(timeout_s)
+        except OSError as error:
+            raise self._lost(f"the {self._name} crashed") from error
 
     def receive(self, timeout_s: float) -> Any:
         """The next message; raises ``lost`` when none comes in time."""

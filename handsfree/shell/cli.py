@@ -5,7 +5,7 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from datetime import datetime
+from datetime import datetime, timedelta
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,8 +19,8 @@ from handsfree.language.grammar import WAKE_PHRASES
 from handsfree.language.intents import WakeUp
 from handsfree.language.parser import Misheard, parse
 from handsfree.language.wording import Level
-from handsfree.shell import board_options, calculator, journal_command, words
-from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card
+from handsfree.shell import board_options, calculator, journal_command, service, words
+from handsfree.shell.cards import DEFAULT_CARD, CardUnusable, load_card, shipped_cards
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
 
 if TYPE_CHECKING:
@@ -32,6 +32,9 @@ if TYPE_CHECKING:
 
 BAD_INPUT = 2
 LEAST_STEP_G, LARGEST_STEP_G = Fraction(1, 1000), Fraction(100)
+# Long enough for the walk to the other end of a coat and back; a radio is not listened to for
+# longer. Judgement.
+DEFAULT_ATTENTION, LONGEST_ATTENTION_S = timedelta(minutes=10), 86_400
 LARGEST_CAPACITY_G = Fraction(100_000)
 
 
@@ -104,6 +107,27 @@ def _parser() -> argparse.ArgumentParser:
         metavar="HH:MM-HH:MM",
         help="call only what would spoil the work, for example 22:00-06:30",
     )
+    run.add_argument("--microphone", metavar="NAME", help="part of its name (see: check)")
+    run.add_argument("--loudspeaker", metavar="NAME", help="part of its name (see: check)")
+    run.add_argument(
+        "--attention",
+        type=_attention,
+        default=DEFAULT_ATTENTION,
+        metavar="SECONDS",
+        help="listen to all for so long after an exchange, then only to the wake phrase and to "
+        "danger; 0: always to all (default 600)",
+    )
+    run.add_argument(
+        "--key",
+        action="store_true",
+        help="any key, or a pedal that types one, serves as the wake phrase",
+    )
+    run.add_argument("--level", action="store_true", help="show the microphone's level")
+    run.add_argument(
+        "--keep-notes",
+        action="store_true",
+        help="store the sound of notes; no other sound is ever stored",
+    )
     board_options.add_to(run, is_live=True)
     _add_job_options(run)
     run.set_defaults(run=_run)
@@ -115,6 +139,7 @@ def _parser() -> argparse.ArgumentParser:
     calculator.add_commands(commands)
     journal_command.add_commands(commands)
     words.add_commands(commands)
+    service.add_commands(commands)
 
     bench = commands.add_parser("bench", help="measure; prints Markdown")
     topics = bench.add_subparsers(metavar="TOPIC", required=True)
@@ -134,9 +159,10 @@ def _parser() -> argparse.ArgumentParser:
 def _add_job_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--product",
-        default=DEFAULT_CARD,
+        action="append",
         metavar="CARD",
-        help=f"a product card: a file, or the name of a shipped one (default {DEFAULT_CARD})",
+        help="a product card: a file, or the name of a shipped one; given again, it may be chosen "
+        f"by voice (default {DEFAULT_CARD}, with the other shipped ones)",
     )
     parser.add_argument("--model", type=Path, metavar="FOLDER", help="another Vosk model folder")
     parser.add_argument(
@@ -194,6 +220,14 @@ def _quiet_hours(text: str) -> QuietHours:
     return QuietHours(start, end)
 
 
+def _attention(text: str) -> timedelta | None:
+    if not text.isdecimal() or not text.isascii() or int(text) > LONGEST_ATTENTION_S:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is no number of seconds from 0 to {LONGEST_ATTENTION_S}"
+        )
+    return timedelta(seconds=int(text)) if int(text) else None
+
+
 def _wake_phrase(text: str) -> str:
     words = text.lower().split()
     if len(words) < 2 or not all(word.replace("'", "").isalpha() for word in words):
@@ -209,18 +243,29 @@ def _new_session(args: argparse.Namespace) -> Session:
 
 def _new_setup(args: argparse.Namespace) -> Setup:
     try:
-        card = load_card(args.product)
+        card, *others = (load_card(name) for name in _products(args))
         setup = setup_of(
             card,
             step_g=args.scale_step,
             capacity_g=args.scale_capacity,
             wake_phrases=tuple(args.wake or WAKE_PHRASES),
+            others=tuple(others),
+            keeps_note_sound=getattr(args, "keep_notes", False),
+            attention=getattr(args, "attention", None),
         )
     except CardUnusable as error:
         raise KnownTrouble(str(error)) from error
     except Refusal as refusal:
-        raise KnownTrouble(f"{args.product} cannot be weighed. {refusal}") from refusal
+        names = " or ".join(_products(args))
+        raise KnownTrouble(f"{names} cannot be weighed. {refusal}") from refusal
     return setup
+
+
+def _products(args: argparse.Namespace) -> tuple[str, ...]:
+    """The cards at hand, the one to start with first."""
+    if args.product:
+        return tuple(args.product)
+    return (DEFAULT_CARD, *(name for name in shipped_cards() if name != DEFAULT_CARD))
 
 
 def _reopened(
@@ -245,7 +290,7 @@ def _demo(args: argparse.Namespace) -> int:
 
     session = _new_session(args)
     with ExitStack() as stack:
-        hearing = _hearing(args, stack)
+        hearing = _hearing(args, session.setup, stack)
         speaker = None if args.quiet else _speaker(args.wav, stack)
         try:
             return demo.run(args, hearing, session, speaker)
@@ -258,7 +303,7 @@ def _hear(args: argparse.Namespace) -> int:
 
     session = _new_session(args)
     with ExitStack() as stack:
-        hearing = _hearing(args, stack)
+        hearing = _hearing(args, session.setup, stack)
         return hear.run(args, hearing, lambda: Session(session.setup, session.level))
 
 
@@ -280,20 +325,36 @@ def _type(args: argparse.Namespace) -> int:
 def _run(args: argparse.Namespace) -> int:
     from handsfree.shell import live
     from handsfree.shell.clock import Clock
+    from handsfree.shell.job_folder import default_folder
     from handsfree.shell.microphone import Microphone
-    from handsfree.shell.sound_device import NoSoundDevice, sound_library
+    from handsfree.shell.sound_device import NoSoundDevice, find_device, sound_library
 
     with ExitStack() as stack:
         try:
-            microphone = Microphone(sound_library())
+            find_device(sound_library(), "input", args.microphone)
         except NoSoundDevice as error:
             raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
-        hearing, speaker = _hearing(args, stack), _speaker(None, stack)
+        microphone = Microphone(args.microphone)
+        hearing = _hearing(args, _new_setup(args), stack)
+        speaker = _speaker(None, stack, args.loudspeaker)
         shown = _shown(args, stack, does_tick=True)
         # Last: from here on time counts, and what fell due is recorded as announced.
         job = _reopened(args, lambda last: Clock(last=last), stack)
         job.session.displays = shown.displays
-        return live.run(job, hearing, microphone, speaker, args.quiet_hours, shown.board)
+        try:
+            return live.run(
+                job,
+                hearing,
+                microphone,
+                speaker,
+                args.quiet_hours,
+                folder=args.data or default_folder(),
+                shows_level=args.level,
+                listens_to_keys=args.key,
+                board=shown.board,
+            )
+        except NoSoundDevice as error:
+            raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
 
 
 def _shown(args: argparse.Namespace, stack: ExitStack, *, does_tick: bool) -> board_options.Shown:
@@ -306,7 +367,7 @@ def _shown(args: argparse.Namespace, stack: ExitStack, *, does_tick: bool) -> bo
 def _check(args: argparse.Namespace) -> int:
     from handsfree.shell import checkup
 
-    return checkup.run(args.model, args.product)
+    return checkup.run(args.model, _products(args)[0])
 
 
 def _bench_hearing(args: argparse.Namespace) -> int:
@@ -319,17 +380,23 @@ def _bench_hearing(args: argparse.Namespace) -> int:
         raise KnownTrouble(str(error)) from error
 
 
-def _hearing(args: argparse.Namespace, stack: ExitStack) -> "Hearing":
+def _hearing(args: argparse.Namespace, setup: Setup, stack: ExitStack) -> "Hearing":
     from handsfree.shell.hearing import Hearing, HearingLost
     from handsfree.shell.model_folder import ModelUnusable, shipped_model
 
     try:
-        return stack.enter_context(Hearing(args.model or shipped_model(), tuple(args.wake or ())))
+        hearing = Hearing(
+            args.model or shipped_model(),
+            tuple(args.wake or ()),
+            setup.shelf.spoken_names,
+            keeps_sound=setup.keeps_note_sound,
+        )
+        return stack.enter_context(hearing)
     except (ModelUnusable, HearingLost) as error:
         raise KnownTrouble(str(error)) from error
 
 
-def _speaker(wav: Path | None, stack: ExitStack) -> "Speaker | None":
+def _speaker(wav: Path | None, stack: ExitStack, wanted: str | None = None) -> "Speaker | None":
     """A speaker to a file or the loudspeaker; None, with a word why, when there is neither."""
     from handsfree.shell.sound_device import NoSoundDevice, sound_library
     from handsfree.shell.speaker import Loudspeaker, Speaker, WaveFile
@@ -339,7 +406,7 @@ def _speaker(wav: Path | None, stack: ExitStack) -> "Speaker | None":
         print(message, file=sys.stderr)
 
     try:
-        output = WaveFile(wav) if wav is not None else Loudspeaker(sound_library())
+        output = WaveFile(wav) if wav is not None else Loudspeaker(sound_library(), wanted)
     except NoSoundDevice as error:
         tell(f"{error} What is said is only printed.")
         return None

@@ -7,13 +7,15 @@ from pathlib import Path
 from random import Random
 
 from handsfree.language.grammar import (
+    DANGER_SENTENCES,
     SOUND_LIKE_NUMBERS,
+    WAKE_PHRASES,
     essential_words,
     example_phrases,
     vocabulary,
 )
 from handsfree.shell.child import Child
-from handsfree.shell.ear import Ear, Utterance
+from handsfree.shell.ear import Attention, Ear, Lists, Utterance
 from handsfree.shell.model_folder import check_model, known_words
 from handsfree.shell.recognizer import Recognizer, WordList, word_list
 from handsfree.shell.sound_format import BYTES_PER_SAMPLE, SAMPLE_RATE_HZ
@@ -21,6 +23,15 @@ from handsfree.shell.sound_format import BYTES_PER_SAMPLE, SAMPLE_RATE_HZ
 EXAMPLE_PHRASES = 2_000
 # The phrases are the same each time, so that the same sound gives the same words.
 PHRASE_SEED = 1
+WAKE_TIMES = 20  # How often a wake phrase counts against a sentence of danger. Judgement.
+# What may be taken for a wake phrase or for danger, and what is said most: with a place of its
+# own in the list it is not forced into one of the phrases.
+DECOYS = (
+    "yellow fellow hollow hey help below bend bent french wrench branch bunch beach lesson "
+    "listening missing system sister mission up cap cut spoken joking broken smoked the and okay "
+    "yes no oh you what that it is was we have to be in of on for not this are as with one two "
+    "three four five"
+).split()
 START_TIMEOUT_S = 20.0  # A slow disk and a cold cache; then something is wrong.
 ANSWER_TIMEOUT_S = 5.0
 # Sound sent ahead of the answers: less than a pipe holds, so that sending never blocks.
@@ -57,16 +68,27 @@ class Hearing:
     Use as a context manager. After ``HearingLost`` call ``start`` again.
     """
 
-    def __init__(self, model_folder: Path, wake_phrases: tuple[str, ...] = ()) -> None:
+    def __init__(
+        self,
+        model_folder: Path,
+        wake_phrases: tuple[str, ...] = (),
+        products: tuple[str, ...] = (),
+        *,
+        keeps_sound: bool = False,
+    ) -> None:
         """Takes what ``start`` will load.
 
         Args:
             model_folder: in Vosk's layout.
             wake_phrases: the user's own, beside the sentences of the grammar.
+            products: names that may be said; one with a word that the model lacks is left out.
+            keeps_sound: whether an utterance carries its sound.
         """
         self._model_folder = model_folder
         self._needed = {*essential_words(), *(w for p in wake_phrases for w in p.split())}
-        self._child = Child("recognizer", HearingLost, _listen, model_folder, wake_phrases)
+        self._child = Child(
+            "recognizer", HearingLost, _listen, model_folder, wake_phrases, products, keeps_sound
+        )
         self._unanswered_bytes = 0
 
     def __enter__(self) -> "Hearing":
@@ -100,16 +122,17 @@ class Hearing:
         """The child's process id; None when it is not running."""
         return self._child.pid
 
-    def hear(self, block: bytes) -> list[Utterance]:
+    def hear(self, block: bytes, attention: Attention = Attention.ALL) -> list[Utterance]:
         """Sends a block of sound and returns the utterances that have ended by now.
 
         Args:
             block: 16-bit little-endian mono sound at 16 kHz, at most one second.
+            attention: what is listened for.
 
         Raises:
             HearingLost: the child crashed, or hangs.
         """
-        self._send(block, max(len(block), 1))
+        self._send((block, attention), max(len(block), 1))
         ended: list[Utterance] = []
         while self._unanswered_bytes > MOST_UNANSWERED_BYTES or self._child.has_answer():
             ended += self._take_answer()
@@ -133,8 +156,8 @@ class Hearing:
             yield from self.hear(block)
         yield from self.finish()
 
-    def _send(self, block: bytes | None, counted_bytes: int) -> None:
-        self._child.send(block)
+    def _send(self, message: tuple[bytes, Attention] | None, counted_bytes: int) -> None:
+        self._child.send(message)
         self._unanswered_bytes += counted_bytes
 
     def _take_answer(self) -> tuple[Utterance, ...]:
@@ -144,12 +167,15 @@ class Hearing:
         return answer.utterances
 
 
-def what_may_be_said(model_folder: Path, wake_phrases: tuple[str, ...] = ()) -> WordList:
+def what_may_be_said(
+    model_folder: Path, wake_phrases: tuple[str, ...] = (), products: tuple[str, ...] = ()
+) -> WordList:
     """The recognizer's list: every word of the grammar that the model knows, and examples.
 
     Args:
         model_folder: in Vosk's layout.
         wake_phrases: the user's own.
+        products: names that may be said.
     """
     known = known_words(model_folder) - SOUND_LIKE_NUMBERS
     phrases = [
@@ -157,29 +183,58 @@ def what_may_be_said(model_folder: Path, wake_phrases: tuple[str, ...] = ()) -> 
         for phrase in example_phrases(EXAMPLE_PHRASES, Random(PHRASE_SEED).randrange)
         if known.issuperset(phrase.split())
     ]
-    words = known & {*vocabulary(), *(word for phrase in wake_phrases for word in phrase.split())}
+    named = [name for name in products if known.issuperset(name.split())]
+    own_words = {word for phrase in (*wake_phrases, *named) for word in phrase.split()}
+    words = known & {*vocabulary(), *own_words}
     # A wake phrase counts as often as the commonest commands do among the examples.
-    return word_list(sorted(words), [*phrases, *wake_phrases * (EXAMPLE_PHRASES // 100)])
+    own = [*wake_phrases * (EXAMPLE_PHRASES // 100), *(f"the product is {n}" for n in named)]
+    return word_list(sorted(words), [*phrases, *own])
 
 
-def _listen(pipe: Connection, model_folder: Path, wake_phrases: tuple[str, ...]) -> None:
+def lists_of(
+    model_folder: Path, wake_phrases: tuple[str, ...] = (), products: tuple[str, ...] = ()
+) -> Lists:
+    """What may be said, awake and asleep; the arguments are those of ``what_may_be_said``."""
+    known = known_words(model_folder)
+    wake = [tuple(phrase.split()) for phrase in wake_phrases or WAKE_PHRASES]
+    danger = [
+        words for words in (tuple(s.split()) for s in DANGER_SENTENCES) if known.issuperset(words)
+    ]
+    decoys = sorted(known.intersection(DECOYS))
+    phrases = [" ".join(words) for words in (*wake * WAKE_TIMES, *danger)]
+    return Lists(
+        what_may_be_said(model_folder, wake_phrases, products),
+        word_list([*sorted({word for p in phrases for word in p.split()}), *decoys], phrases),
+        frozenset(wake),
+        frozenset(danger),
+    )
+
+
+def _listen(
+    pipe: Connection,
+    model_folder: Path,
+    wake_phrases: tuple[str, ...],
+    products: tuple[str, ...],
+    keeps_sound: bool,
+) -> None:
     """The child's whole life: loads the model, then answers each block of sound."""
-    words = what_may_be_said(model_folder, wake_phrases)
+    lists = lists_of(model_folder, wake_phrases, products)
     try:
         recognizer = Recognizer(model_folder)
     except RuntimeError as error:
         pipe.send(_Failed(str(error)))
         return
     pipe.send(_Ready())
-    ear = Ear(recognizer, words)
+    ear = Ear(recognizer, lists, keeps_sound=keeps_sound)
     while True:
         try:
-            block = pipe.recv()
+            message = pipe.recv()
         except (EOFError, KeyboardInterrupt):
             return
-        if block is None:
+        if message is None:
             ended = ear.finish()
-            ear = Ear(recognizer, words)
+            ear = Ear(recognizer, lists, keeps_sound=keeps_sound)
             pipe.send(_Heard(1, tuple(ended)))
         else:
-            pipe.send(_Heard(max(len(block), 1), tuple(ear.hear(block))))
+            block, attention = message
+            pipe.send(_Heard(max(len(block), 1), tuple(ear.hear(block, attention))))

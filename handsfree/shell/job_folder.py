@@ -80,6 +80,14 @@ def reopen(
             f"{journal.folder} holds a job with {contents.product}, not {setup.card.name}. "
             "Go on with that product, or name another folder with --data."
         )
+    named = {state.product, *(coat.product for coat in state.coats)}
+    missing = sorted(product for product in named if not setup.shelf.has(product))
+    if missing:
+        journal.close()
+        raise ProductDiffers(
+            f"The job in {journal.folder} also goes by the card of {', '.join(missing)}. "
+            "Name that card too, with one more --product."
+        )
     clock = clock_after(contents.last_stamp)
     now = clock.now()
     is_saved = True
@@ -88,7 +96,7 @@ def reopen(
     except NotSaved:
         is_saved = False
     session = Session(setup, level, state=state, keeping=Keeping(journal, clock.stamp))
-    step = Step(setup, state, session.talk, now)
+    step = Step(setup.at(state), state, session.talk, now)
     found = resume(step, is_time_in_doubt=clock.doubt is not None)
     decision = session.take(found, now)
     effects = (*_of_record(contents, is_saved=is_saved), *decision.effects)

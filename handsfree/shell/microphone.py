@@ -1,70 +1,103 @@
-"""Blocks of sound from the microphone, into a bounded queue."""
+"""Sound from the microphone's process, as the recognizer takes it."""
 
-import queue
-from types import ModuleType
-from typing import Any
+import time
 
 import soxr
 
-from handsfree.shell.sound_device import require_device
+from handsfree.shell.capture import Block, Started, Stopped, capture
+from handsfree.shell.child import Child
+from handsfree.shell.sound_device import NoSoundDevice
 from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16, samples_of
 
-BLOCK_S = 0.02
-QUEUE_S = 10.0  # More than any stall that is not a fault.
+START_TIMEOUT_S = 10.0
+# The process itself says after a second that the device has gone; this is for a process that
+# hangs in the sound system.
+SILENT_S = 2.5
+
+
+class MicrophoneLost(Exception):
+    """The device has gone, or its process crashed or hangs; ``open`` may bring it back."""
 
 
 class Microphone:
-    """The default input device, as blocks of 16-bit mono sound at 16 kHz."""
+    """One input device, as blocks of 16-bit mono sound at 16 kHz.
 
-    def __init__(self, library: ModuleType) -> None:
-        """Finds the device.
+    Use as a context manager. After ``MicrophoneLost`` call ``open`` again.
+    """
 
-        Raises:
-            NoSoundDevice: there is none.
+    def __init__(self, wanted: str | None = None) -> None:
+        """Opens nothing yet.
+
+        Args:
+            wanted: part of the device's name; None: the default device.
         """
-        device = require_device(library, "input")
-        self.name = str(device["name"])
+        self.name = wanted or "the default microphone"
         self.overruns = 0
-        self._rate_hz = int(float(str(device["default_samplerate"])))
-        self._queue: queue.Queue[bytes] = queue.Queue(maxsize=int(QUEUE_S / BLOCK_S))
-        self._resampler = soxr.ResampleStream(self._rate_hz, SAMPLE_RATE_HZ, 1, dtype="float32")
-        self._stream = library.RawInputStream(
-            samplerate=self._rate_hz,
-            channels=1,
-            dtype="int16",
-            blocksize=int(self._rate_hz * BLOCK_S),
-            callback=self._on_block,
-        )
+        self._child = Child("microphone", MicrophoneLost, capture, wanted)
+        self._resampler: soxr.ResampleStream | None = None
+        self._heard_at = 0.0
 
     def __enter__(self) -> "Microphone":
-        self._stream.start()
+        self.open()
         return self
 
     def __exit__(self, *_exception: object) -> None:
-        self._stream.abort()
-        self._stream.close()
+        self.close()
 
-    def _on_block(self, indata: Any, frames: int, time: Any, status: Any) -> None:  # noqa: ARG002
-        """Called by the device on its own thread: copies, and leaves."""
-        if status:
-            self.overruns += 1
+    def open(self) -> None:
+        """Starts the process and waits until the device is open.
+
+        Raises:
+            NoSoundDevice: there is no such device, or it cannot be opened.
+        """
+        self._child.start()
         try:
-            self._queue.put_nowait(bytes(indata))
-        except queue.Full:
-            self.overruns += 1
+            first = self._child.receive(START_TIMEOUT_S)
+        except MicrophoneLost as lost:
+            raise NoSoundDevice(f"The microphone cannot be opened: {lost}.") from lost
+        if isinstance(first, Stopped):
+            self.close()
+            raise NoSoundDevice(first.message)
+        assert isinstance(first, Started)
+        self.name = first.name
+        self.overruns = 0
+        self._resampler = soxr.ResampleStream(first.rate_hz, SAMPLE_RATE_HZ, 1, dtype="float32")
+        self._heard_at = time.monotonic()
+
+    def close(self) -> None:
+        """Lets the device go."""
+        self._child.stop()
+        self._resampler = None
+
+    @property
+    def pid(self) -> int | None:
+        """The process id; None when the device is not open."""
+        return self._child.pid
 
     def read(self, timeout_s: float) -> bytes | None:
-        """The next block at 16 kHz; None when none came in time."""
-        try:
-            block = self._queue.get(timeout=timeout_s)
-        except queue.Empty:
+        """The next block at 16 kHz; None when none came in time.
+
+        Raises:
+            MicrophoneLost: the device has gone.
+        """
+        if self._resampler is None or not self._child.has_answer(timeout_s):
+            if time.monotonic() - self._heard_at > SILENT_S:
+                raise MicrophoneLost("the microphone's process hangs")
             return None
-        return pcm16(self._resampler.resample_chunk(samples_of(block)))
+        message = self._child.receive(timeout_s)
+        if isinstance(message, Stopped):
+            raise MicrophoneLost(message.message)
+        assert isinstance(message, Block)
+        self._heard_at = time.monotonic()
+        self.overruns = message.overruns
+        return pcm16(self._resampler.resample_chunk(samples_of(message.samples)))
 
     def drop_waiting(self) -> None:
-        """Forgets sound that has not been read."""
-        while True:
-            try:
-                self._queue.get_nowait()
-            except queue.Empty:
+        """Forgets sound that has not been read.
+
+        Raises:
+            MicrophoneLost: the device has gone.
+        """
+        while self._child.has_answer():
+            if self.read(0.0) is None:
                 return

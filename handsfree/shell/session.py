@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from fractions import Fraction
 from typing import Protocol
 
@@ -10,9 +10,10 @@ from handsfree.core.card import ProductCard
 from handsfree.job import pour
 from handsfree.job.board_view import BoardView, Noted, board_view, noted_after
 from handsfree.job.boundary import Effect, Input, Priority, Say
-from handsfree.job.decide import decide, next_deadline
+from handsfree.job.decide import decide, is_awake, next_deadline
 from handsfree.job.dialogue import Talk
 from handsfree.job.events import Event
+from handsfree.job.shelf import Shelf
 from handsfree.job.state import State, replay
 from handsfree.job.step import Decision, Setup
 from handsfree.language import replies
@@ -142,9 +143,13 @@ class Session:
             return (Say(replies.NotSaved(), Priority.ALARM),)
         return () if was_saved else (Say(replies.SavedAgain(), Priority.CALL),)
 
-    def note_called(self, key: str) -> None:
+    def is_awake(self, now: datetime) -> bool:
+        """Whether every sentence is listened to, and not only the wake phrase and danger."""
+        return is_awake(self.setup, self.state, self.talk, now)
+
+    def note_called(self, key: str, now: datetime) -> None:
         """An announcement was said again: an answer is of that one now."""
-        self.talk = replace(self.talk, last_called=key)
+        self.talk = replace(self.talk, last_called=key, attended_at=now)
 
     def words_of(self, reply: Reply) -> str:
         """The reply's wording at this session's level."""
@@ -168,12 +173,35 @@ def setup_of(
     capacity_g: Fraction = DEFAULT_CAPACITY_G,
     wake_phrases: tuple[str, ...] = WAKE_PHRASES,
     zone: tzinfo = UTC,
+    others: tuple[ProductCard, ...] = (),
+    keeps_note_sound: bool = False,
+    attention: timedelta | None = None,
 ) -> Setup:
     """What is given from outside, checked.
 
+    Args:
+        card: the product at the start.
+        step_g, capacity_g: of the scale.
+        wake_phrases: two or more words each.
+        zone: of the listener.
+        others: products that may be named in its place.
+        attention: how long it listens to all after an exchange; None: always.
+        keeps_note_sound: whether the sound of a note is stored beside its words.
+
     Raises:
-        Refusal: the card cannot be weighed (a ratio by volume without both densities).
+        Refusal: a card cannot be weighed (a ratio by volume without both densities).
     """
     phrases = tuple(tuple(phrase.split()) for phrase in wake_phrases)
     scale = pour.Scale(step_g, capacity_g)
-    return Setup(card, pour.recipe_of(card), scale, phrases, zone)
+    for other in others:
+        pour.recipe_of(other)
+    return Setup(
+        card,
+        pour.recipe_of(card),
+        scale,
+        phrases,
+        zone,
+        Shelf(card, others),
+        attention,
+        keeps_note_sound,
+    )

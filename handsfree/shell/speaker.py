@@ -14,7 +14,7 @@ import soxr
 
 from handsfree.job.boundary import Priority
 from handsfree.language.intents import Manner
-from handsfree.shell.sound_device import require_device
+from handsfree.shell.sound_device import NoSoundDevice, find_device
 from handsfree.shell.voice import Speech, Voice, VoiceLost
 
 BLOCK_S = 0.02
@@ -25,6 +25,9 @@ RATE_STEP = 20  # Words a minute; a difference that is noticed.
 MOST_WORDS_TWICE = 16
 # 4 dB a step. The softest must stay audible: an alarm uses the same voice.
 VOLUME_STEP, SOFTEST, LOUDEST = 1.6, 0.25, 2.5
+# People raise their voice by about 0.3 to 0.6 dB for each dB of noise (Lombard effect; Lane and
+# Tranel 1971, from memory). The start is a quiet room at a usual microphone gain. Judgement.
+QUIET_SHOP_DB, LIFT_PER_DB, MOST_LIFT = -50.0, 0.4, 2.5
 
 
 def _scaled(speech: Speech, volume: float) -> Speech:
@@ -46,26 +49,32 @@ class Output(Protocol):
 
 
 class Loudspeaker:
-    """The default output device."""
+    """One output device."""
 
-    def __init__(self, library: ModuleType) -> None:
+    def __init__(self, library: ModuleType, wanted: str | None = None) -> None:
         """Finds the device.
+
+        Args:
+            library: ``sounddevice``.
+            wanted: part of the device's name; None: the default device.
 
         Raises:
             NoSoundDevice: there is none.
         """
-        device = require_device(library, "output")
         self._library = library
-        self._rate_hz = int(float(str(device["default_samplerate"])))
+        self._wanted = wanted
+        find_device(library, "output", wanted)
 
     def play(self, speech: Speech, is_cut: Callable[[], bool]) -> bool:
         """Plays in short blocks, so that an alarm can cut it within one of them."""
+        device = self._device()
+        rate_hz = int(float(str(device["default_samplerate"])))
         samples = np.frombuffer(speech.samples, dtype="<i2")
-        if speech.rate_hz != self._rate_hz:
-            samples = soxr.resample(samples, speech.rate_hz, self._rate_hz)
-        block = int(self._rate_hz * BLOCK_S)
+        if speech.rate_hz != rate_hz:
+            samples = soxr.resample(samples, speech.rate_hz, rate_hz)
+        block = int(rate_hz * BLOCK_S)
         with self._library.RawOutputStream(
-            samplerate=self._rate_hz, channels=1, dtype="int16", latency="low"
+            device=device["index"], samplerate=rate_hz, channels=1, dtype="int16", latency="low"
         ) as stream:
             for at in range(0, len(samples), block):
                 if is_cut():
@@ -74,6 +83,16 @@ class Loudspeaker:
                     return False
                 stream.write(samples[at : at + block].tobytes())
         return True
+
+    def _device(self) -> dict[str, object]:
+        """The device as it is now: by its name, since its number changes when others come."""
+        try:
+            return find_device(self._library, "output", self._wanted)
+        except NoSoundDevice:
+            # PortAudio lists devices once; this is its author's way to have it look again.
+            self._library._terminate()
+            self._library._initialize()
+            return find_device(self._library, "output", self._wanted)
 
     def close(self) -> None:
         """Nothing is held between sentences."""
@@ -135,6 +154,8 @@ class Speaker:
         self._told = False
         self._closing = False
         self._volume = 1.0
+        self._lift = 1.0  # Over the noise of the shop.
+        self._is_cut_short = False
         self._thread = threading.Thread(target=self._run, name="speaker", daemon=True)
         self._thread.start()
 
@@ -169,6 +190,27 @@ class Speaker:
                 change = VOLUME_STEP if manner is Manner.LOUDER else 1 / VOLUME_STEP
                 self._volume = min(LOUDEST, max(SOFTEST, self._volume * change))
 
+    def follow_noise(self, ambient_db: float) -> None:
+        """Speaks up over the noise of the shop, as people do.
+
+        Args:
+            ambient_db: the noise at the microphone, in dB of full scale.
+        """
+        above_db = max(0.0, ambient_db - QUIET_SHOP_DB)
+        self._lift = min(MOST_LIFT, 10 ** (LIFT_PER_DB * above_db / 20))
+
+    def cut(self) -> None:
+        """Stops what is being said and forgets what waits: somebody wants to speak.
+
+        An alarm that was cut is said again like one that was not heard.
+        """
+        self._is_cut_short = True
+        with self._waiting.mutex:
+            dropped = len(self._waiting.queue)
+            self._waiting.queue.clear()
+        for _ in range(dropped):
+            self._waiting.task_done()
+
     @property
     def is_silent(self) -> bool:
         """Whether nothing is being said or waits to be said."""
@@ -186,7 +228,7 @@ class Speaker:
         self._output.close()
 
     def _is_cut(self) -> bool:
-        if self._closing:
+        if self._closing or self._is_cut_short:
             return True
         with self._waiting.mutex:
             waiting = self._waiting.queue
@@ -199,7 +241,9 @@ class Speaker:
                 self._waiting.task_done()
                 return
             self._current = rank
-            if not self._speak(line) and not self._closing:
+            self._is_cut_short = False
+            was_said = self._speak(line)
+            if not was_said and not self._closing and not self._is_cut_short:
                 self._waiting.put((rank, count, line))
             self._waiting.task_done()
 
@@ -225,7 +269,7 @@ class Speaker:
             return line.spare
 
     def _play(self, sound: Speech, least_volume: float = 0.0) -> bool:
-        volume = max(self._volume, least_volume)
+        volume = max(self._volume * self._lift, least_volume)
         return self._output.play(_scaled(sound, volume), self._is_cut)
 
     def _tell(self, message: str) -> None:

@@ -96,9 +96,9 @@ class Watch:
 
     def _look_what_runs(self) -> None:
         """Something runs while it is due later, or was called and got no answer."""
-        card, state = self._session.setup.card, self._session.state
+        shelf, state = self._session.setup.shelf, self._session.state
         if state is self._seen:
             return
         self._seen = state
-        self._deadline = next_deadline(card, state)
-        self._runs = self._deadline is not None or bool(unanswered(card, state))
+        self._deadline = next_deadline(shelf, state)
+        self._runs = self._deadline is not None or bool(unanswered(shelf, state))

@@ -144,6 +144,8 @@ def outputs_of(samples: torch.Tensor) -> torch.Tensor:
     return (frames_of(samples) - 1) // SUBSAMPLING + 1
 
 
+DEAD_VARIANCE = 1e-3  # Units that fire have variances above 0.1.
+
 Layer = tuple[list[int], bool, npt.NDArray[np.float32], npt.NDArray[np.float32]]
 
 
@@ -175,6 +177,9 @@ def folded(net: Tdnn) -> list[Layer]:
         )
         if after is not None:
             scale = after.weight.detach() / torch.sqrt(after.running_var + after.eps)
+            # A unit that never fires is a constant. Its scale would be huge and stand for
+            # nothing, and the file keeps 16 bits between the extremes of a matrix.
+            scale[after.running_var < DEAD_VARIANCE] = 0.0
             shift = after.bias.detach() - after.running_mean * scale
     net.float()
     return layers

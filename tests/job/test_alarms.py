@@ -31,6 +31,7 @@ from handsfree.job.events import (
     TimerSet,
 )
 from handsfree.job.reminders import Reminder, Urgency
+from handsfree.job.shelf import Shelf
 from handsfree.job.state import State, replay
 from handsfree.language.replies import Call, Called, CallTogether
 from handsfree.shell.cards import load_card
@@ -39,6 +40,7 @@ from handsfree.shell.session import Session, setup_of
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 SECOND, MINUTE, HOUR = timedelta(seconds=1), timedelta(minutes=1), timedelta(hours=1)
 CARD = load_card("gate-coat")
+SHELF = Shelf(CARD)
 OF = {
     Urgency.HIGH: Called.TAPE_INSIST,
     Urgency.MEDIUM: Called.TIMER,
@@ -227,14 +229,14 @@ def key_at(percent: int) -> str:
 
 
 def test_nothing_is_an_alarm_before_it_was_announced() -> None:
-    assert alarms(CARD, cup()) == ()
+    assert alarms(SHELF, cup()) == ()
 
 
 def test_a_later_alarm_of_a_series_takes_the_place_of_the_earlier() -> None:
     state = cup(
         Announced(NOON + 20 * MINUTE, key_at(50)), Announced(NOON + 30 * MINUTE, key_at(75))
     )
-    (found,) = alarms(CARD, state)
+    (found,) = alarms(SHELF, state)
     assert found.reminder.percent == 75
 
 
@@ -242,7 +244,7 @@ def test_an_answer_is_of_one_alarm_only() -> None:
     timers = [TimerSet(NOON, number, NOON + MINUTE) for number in (1, 2)]
     announced = [Announced(NOON + MINUTE, f"timer {number}") for number in (1, 2)]
     state = replay([*timers, *announced, Acknowledged(NOON + 2 * MINUTE, "timer 1")])
-    assert [found.reminder.key for found in alarms(CARD, state)] == ["timer 2"]
+    assert [found.reminder.key for found in alarms(SHELF, state)] == ["timer 2"]
 
 
 def test_an_answer_is_not_the_deed() -> None:
@@ -250,7 +252,7 @@ def test_an_answer_is_not_the_deed() -> None:
     state = cup(
         Announced(NOON + 36 * MINUTE, key_at(90)), Acknowledged(NOON + 36 * MINUTE, key_at(90))
     )
-    (found,) = alarms(CARD, state)
+    (found,) = alarms(SHELF, state)
     assert found.half_at == NOON + 38 * MINUTE
 
 
@@ -259,7 +261,7 @@ def test_half_way_is_left_to_the_next_of_the_series() -> None:
     state = cup(
         Announced(NOON + 20 * MINUTE, key_at(50)), Acknowledged(NOON + 20 * MINUTE, key_at(50))
     )
-    assert alarms(CARD, state) == ()
+    assert alarms(SHELF, state) == ()
 
 
 def test_an_alarm_that_is_announced_again_starts_anew() -> None:
@@ -314,12 +316,12 @@ def check_schedule(pick: random.Random, tally: Tally) -> None:
     named: set[str] = set()
     answered: set[str] = set()
     now = NOON
-    found = alarms(CARD, session.state)
+    found = alarms(SHELF, session.state)
     while now < NOON + 30 * MINUTE:
         deadline = session.next_deadline()
         if deadline is not None and deadline <= now:
             session.step(TimePassed(), now)
-            found = alarms(CARD, session.state)
+            found = alarms(SHELF, session.state)
         before = memory
         utterance, memory = next_utterance(found, memory, now)
         fresh_high = [
@@ -349,13 +351,13 @@ def check_schedule(pick: random.Random, tally: Tally) -> None:
             if pick.random() < 0.5:
                 key = utterance.named[0].key
                 session.state = replay([Acknowledged(now, key)], session.state)
-                found = alarms(CARD, session.state)
+                found = alarms(SHELF, session.state)
                 answered.add(key)
         now += SECOND
     timers = {f"timer {timer.number}" for timer in session.state.timers}
     tally.timers += len(timers)
     # What waits for the flood to pass is still an alarm.
-    waiting = {one.reminder.key for one in alarms(CARD, session.state)}
+    waiting = {one.reminder.key for one in alarms(SHELF, session.state)}
     assert timers <= named | waiting
     assert timers <= set(session.state.announced)
 

@@ -185,3 +185,9 @@ def test_a_disk_that_takes_nothing_is_shown() -> None:
 
 def test_where_nothing_is_recorded_nothing_can_fail_to_be_saved() -> None:
     assert Job().view.is_saved
+
+
+def test_a_coat_is_called_by_its_area() -> None:
+    job = Job("surface is one nine degrees", "coat finished on the frame", "timer two hours")
+    names = [panel.name for panel in (job.view.main, *job.view.rest) if hasattr(panel, "name")]
+    assert any(name.endswith(", coat 1") for name in names)

@@ -8,16 +8,22 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soxr
 
+from handsfree.language import replies
+from handsfree.language.grammar import UNKNOWN_WORD
 from handsfree.language.intents import TakeReading
 from handsfree.language.parser import parse
+from handsfree.language.wording import wording
 from handsfree.shell.audio_file import blocks_of
 from handsfree.shell.bench import mixed, samples_of
-from handsfree.shell.ear import Trouble
+from handsfree.shell.ear import Attention, Trouble
 from handsfree.shell.hearing import Hearing, HearingLost, what_may_be_said
 from handsfree.shell.model_folder import ModelUnusable, shipped_model
 from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16
+from handsfree.shell.voice import Voice
 from tests.conftest import FIXTURES
+from tests.language.test_replies import EXAMPLES
 
 pytestmark = pytest.mark.audio
 
@@ -157,3 +163,64 @@ def test_words_that_sound_like_digits_are_never_offered_to_the_recognizer() -> N
     words = {word for entry in entries for word in entry.split()}
     assert not words & {"to", "too", "for", "won", "ate"}
     assert {"two", "four", "one", "eight"} <= words
+
+
+def heard_with(hearing: Hearing, name: str, attention: Attention) -> list[str]:
+    found = []
+    for block in blocks_of(FIXTURES / "commands" / name):
+        found += hearing.hear(block, attention)
+    return [" ".join(utterance.words) for utterance in (*found, *hearing.finish())]
+
+
+WAKE_RECORDINGS = ("20_slt_hello_bench", "21_rms_listen_bench", "22_awb_hello_bench")
+
+
+@pytest.mark.parametrize("name", WAKE_RECORDINGS)
+def test_asleep_it_hears_the_wake_phrase(hearing: Hearing, name: str) -> None:
+    phrase = name.split("_", 2)[2].replace("_", " ")
+    assert heard_with(hearing, f"{name}.flac", Attention.WAKE) == [phrase]
+
+
+def test_asleep_it_hears_nothing_else(hearing: Hearing) -> None:
+    for path in sorted((FIXTURES / "commands").glob("*.flac")):
+        if path.stem not in WAKE_RECORDINGS:
+            assert heard_with(hearing, path.name, Attention.WAKE) == [UNKNOWN_WORD], path
+
+
+@pytest.mark.parametrize("name", WAKE_RECORDINGS)
+def test_over_its_own_voice_only_the_wake_phrase_is_found(hearing: Hearing, name: str) -> None:
+    phrase = name.split("_", 2)[2].replace("_", " ")
+    assert phrase in heard_with(hearing, f"{name}.flac", Attention.CUT)
+
+
+def test_nothing_that_it_says_is_taken_for_the_wake_phrase(hearing: Hearing) -> None:
+    examples = [r for r in EXAMPLES if not isinstance(r, replies.Asleep)]
+    with Voice() as voice:
+        for reply in examples[::14]:
+            speech = voice.render(wording(reply))
+            samples = np.frombuffer(speech.samples, "<i2").astype(np.float32) / 32768
+            sound = pcm16(soxr.resample(samples, speech.rate_hz, SAMPLE_RATE_HZ))
+            for at in range(0, len(sound), 6400):
+                assert hearing.hear(sound[at : at + 6400], Attention.CUT) == [], reply
+            hearing.finish()
+
+
+def test_the_sound_of_an_utterance_is_kept_only_where_that_was_asked_for(
+    hearing: Hearing,
+) -> None:
+    path = FIXTURES / "commands" / "10_rms_status.flac"
+    (without,) = hearing.hear_all(blocks_of(path))
+    with Hearing(shipped_model(), keeps_sound=True) as keeping:
+        (with_sound,) = keeping.hear_all(blocks_of(path))
+    assert without.sound == b""
+    assert len(with_sound.sound) > 2 * SAMPLE_RATE_HZ * (without.end_s - without.start_s)
+    assert with_sound.words == without.words == ("status",)
+
+
+def test_the_live_loop_hears_what_a_recording_gives(hearing: Hearing) -> None:
+    # Live come blocks of 20 ms, of a file 100 ms.
+    for path in sorted((FIXTURES / "commands").glob("*.flac"))[::5]:
+        sound = b"".join(blocks_of(path))
+        live = [u for at in range(0, len(sound), 640) for u in hearing.hear(sound[at : at + 640])]
+        live += hearing.finish()
+        assert [u.words for u in live] == [u.words for u in hearing.hear_all(blocks_of(path))]

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from handsfree.job.event_format import FORMAT_VERSION
 from handsfree.job.events import Event
 from handsfree.job.restart import replay_parts
 from handsfree.job.state import replay
@@ -26,6 +27,7 @@ from handsfree.shell.journal import (
 from handsfree.shell.journal_entries import Contents, Gap, NotSaved, Recorded, contents_of, line_of
 from tests.shell.journal_faults import NOON, SHORT, FaultyFiles, UnsyncedFiles, decisions, stamp
 
+VERSION, NEWER = b'"v":%d' % FORMAT_VERSION, b'"v":%d' % (FORMAT_VERSION + 1)
 GOLDEN = Path(__file__).parent / "journals"
 
 
@@ -352,12 +354,12 @@ def test_a_folder_that_cannot_be_one_is_refused(tmp_path: Path) -> None:
 def test_a_newer_journal_is_read_only(tmp_path: Path) -> None:
     data = written(tmp_path, list(decisions(3)))
     last = contents_of(data).entries[-1]
-    newer = line_of(last).split(b" ", 1)[1].replace(b'"v":1', b'"v":2')
+    newer = line_of(last).split(b" ", 1)[1].replace(VERSION, NEWER)
     changed = data + b"%08x %s" % (zlib.crc32(newer[:-1]), newer)
     (tmp_path / JOURNAL_NAME).write_bytes(changed)
     journal = Journal(tmp_path)
     contents = journal.open()
-    assert contents.newer_version == 2
+    assert contents.newer_version == FORMAT_VERSION + 1
     assert len(contents.entries) == 4
     with pytest.raises(NotSaved, match="newer"):
         journal.append((), stamp(NOON))

@@ -17,7 +17,7 @@ from handsfree.language.intents import Manner
 from handsfree.shell import live
 from handsfree.shell.cards import load_card
 from handsfree.shell.clock import Clock
-from handsfree.shell.ear import Utterance
+from handsfree.shell.ear import Attention, Utterance
 from handsfree.shell.hearing import Hearing
 from handsfree.shell.job_folder import Reopened, reopen
 from handsfree.shell.journal import Journal
@@ -75,7 +75,7 @@ def test_a_call_can_be_repeated_when_it_is_asked_for(
 ) -> None:
     session = with_timer()
     now = START + 11 * MINUTE
-    effects = live._step(session, Heard(("say", "again")), now)
+    effects = live._step(session, live.Come(Heard(("say", "again"))), now)
     for effect in effects:
         live._carry_out(effect, session, now, None)
     assert "Timer one. The time is up." in capsys.readouterr().out
@@ -124,7 +124,7 @@ class Silence:
     def read(self, _timeout_s: float) -> bytes | None:
         return None
 
-    def hear(self, _block: bytes) -> Iterator[object]:
+    def hear(self, _block: bytes, _attention: Attention) -> Iterator[object]:
         return iter(())
 
 
@@ -145,6 +145,9 @@ class Ear:
 
     def adjust(self, manner: Manner) -> None:
         raise AssertionError(manner)
+
+    def follow_noise(self, _ambient_db: float) -> None:
+        """Any loudness will do."""
 
 
 def test_the_loop_says_what_fell_due_and_calls_what_falls_due(
@@ -221,7 +224,7 @@ def test_the_board_is_shown_each_look_and_its_button_answers(
     job.session.step(Heard(("timer", "ten", "minutes")), job.clock.now())
     board, ear, silence = Board(), Ear(), Silence()
     job.session.displays = (board,)
-    live.run(job, silence, silence, ear, None, board)  # type: ignore[arg-type]
+    live.run(job, silence, silence, ear, None, board=board)  # type: ignore[arg-type]
     journal.close()
     # Half an hour at not more than five looks of five seconds each time round.
     assert len(board.views) > 30 * 60 / 25
@@ -242,7 +245,7 @@ class Stuttering:
         self.reads += 1
         if self.reads == 2:
             self.overruns = 1
-        return bytes(640)
+        return b"\x01\x00" * 320
 
     def drop_waiting(self) -> None:
         """Nothing waits."""
@@ -254,7 +257,7 @@ class MidSentence:
     def __init__(self) -> None:
         self.is_open = True
 
-    def hear(self, _block: bytes) -> list[Utterance]:
+    def hear(self, _block: bytes, _attention: Attention) -> list[Utterance]:
         return []
 
     def finish(self) -> list[Utterance]:
@@ -266,7 +269,7 @@ def test_a_sentence_with_a_hole_in_it_is_not_understood_but_asked_again() -> Non
     microphone = cast(Microphone, Stuttering())
     listener = Listener(microphone, cast(Hearing, MidSentence()), None)
     try:
-        assert listener.inputs.get(timeout=5) == HearingLost()
+        assert listener.inputs.get(timeout=5).incoming == HearingLost()
     finally:
         listener.stop()
     assert listener.inputs.empty()

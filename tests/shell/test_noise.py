@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from handsfree.shell.audio_file import BLOCK_S
+from handsfree.shell.capture import BLOCK_S
 from handsfree.shell.noise import NoiseWatch
 from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16
 
@@ -11,11 +11,11 @@ FRAMES = int(BLOCK_S * SAMPLE_RATE_HZ)
 
 
 def falls(levels: list[float]) -> list[float]:
-    """The seconds at which a fall is told, of a noise with these amplitudes, one a block."""
+    """The seconds at which a fall is told, of a noise with these amplitudes, ten a second."""
     pick = np.random.default_rng(9)
     watch = NoiseWatch()
     told = []
-    for number, level in enumerate(levels):
+    for number, level in enumerate(np.repeat(levels, round(0.1 / BLOCK_S))):
         block = pcm16((pick.standard_normal(FRAMES) * level).astype(np.float32))
         if watch.has_fallen(block):
             told.append(round((number + 1) * BLOCK_S, 1))

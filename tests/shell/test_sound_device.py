@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import pytest
 
 from handsfree.shell.cli import main
-from handsfree.shell.sound_device import NoSoundDevice, require_device, sound_library
+from handsfree.shell.sound_device import NoSoundDevice, find_device, sound_library
 
 
 def probe_that_fails(stderr: bytes, returncode: int):  # type: ignore[no-untyped-def]
@@ -44,4 +44,4 @@ def test_no_device_is_said_in_plain_words(kind: str, name: str) -> None:
 
     library = SimpleNamespace(query_devices=query_devices, PortAudioError=PortAudioError)
     with pytest.raises(NoSoundDevice, match=f"There is no {name}"):
-        require_device(library, kind)  # type: ignore[arg-type]
+        find_device(library, kind, None)  # type: ignore[arg-type]

@@ -35,8 +35,8 @@ from tests.shell.test_tones import shop_noise
 RENDERINGS, SNR_DB = 500, 12.0
 # What must come through: the thing, and what to do with it.
 KEY_WORDS = {
-    Called.TAPE_INSIST: {"tape", "off", "now"},
-    Called.TAPE_LAST_CALL: {"tape", "pull", "now"},
+    Called.TAPE_INSIST: {"tape", "off"},
+    Called.TAPE_LAST_CALL: {"tape", "pull"},
     Called.POT_LIFE: {"cup", "life"},
 }
 

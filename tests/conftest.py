@@ -43,3 +43,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write tests/conversations anew from what the program says now",
     )
+    parser.addoption(
+        "--screenshots",
+        type=Path,
+        metavar="FOLDER",
+        help="keep the pictures of the board's page there",
+    )

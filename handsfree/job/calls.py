@@ -8,6 +8,7 @@ from handsfree.job.cups import assumed_clock
 from handsfree.job.dialogue import ConfirmFact, Talk, TellMixTemperature
 from handsfree.job.events import (
     Acknowledged,
+    AcknowledgedOnBoard,
     Announced,
     Event,
     PutOff,
@@ -138,6 +139,17 @@ def acknowledge(step: Step) -> Decision:
     last = next((r for r in open_now if r.key == step.talk.last_called), open_now[0])
     event = Acknowledged(step.now, last.key)
     reply = replies.AcknowledgedReply(last.called)
+    return answer(step, reply, Outcome.ACCEPTED, events=(event,))
+
+
+def acknowledge_pressed(step: Step, key: str) -> Decision:
+    """One announcement was answered on the board: that one, and by the rules of the voice."""
+    pressed = next((r for r in unanswered(step.setup.shelf, step.state) if r.key == key), None)
+    if pressed is None:
+        # Answered or overtaken between the look and the press: nothing else may be silenced.
+        return answer(step, replies.NothingToAnswer(), Outcome.REJECTED)
+    event = AcknowledgedOnBoard(step.now, key)
+    reply = replies.AcknowledgedReply(pressed.called)
     return answer(step, reply, Outcome.ACCEPTED, events=(event,))
 
 

@@ -17,12 +17,14 @@ from handsfree.job.boundary import (
     MicrophoneChanged,
     MicrophoneState,
     Opened,
+    Pressed,
     Priority,
     Say,
     TimePassed,
 )
 from handsfree.job.calls import (
     acknowledge,
+    acknowledge_pressed,
     announce,
     cancel_timer,
     hush,
@@ -122,6 +124,8 @@ def decide(setup: Setup, state: State, talk: Talk, incoming: Input, now: datetim
             card = step.setup.card
             opening = replies.Opening(card.name, card.invented)
             decision = answer(step, opening, Outcome.ACCEPTED)
+        case Pressed(key):
+            decision = acknowledge_pressed(step, key)
         case _:
             assert_never(incoming)
     return replace(decision, talk=_remembered(decision, now))

@@ -234,6 +234,14 @@ class Acknowledged:
 
 
 @dataclass(frozen=True)
+class AcknowledgedOnBoard:
+    """A person answered an announcement by a press on the board."""
+
+    at: datetime
+    key: str
+
+
+@dataclass(frozen=True)
 class PutOff:
     """An announcement is to come again later."""
 
@@ -284,4 +292,4 @@ Told = (
 )
 """What a person told, and may take back."""
 
-Event = Told | Announced | Acknowledged | TakenBack
+Event = Told | Announced | Acknowledged | AcknowledgedOnBoard | TakenBack

@@ -7,7 +7,6 @@ from handsfree.core.mix import Component
 from handsfree.job.boundary import Priority, Say
 from handsfree.job.calls import call_of
 from handsfree.job.events import (
-    Acknowledged,
     Announced,
     BatchOpened,
     ClockStarted,
@@ -18,6 +17,7 @@ from handsfree.job.events import (
     ReadingTaken,
     ScaleTared,
     TakenBack,
+    Told,
     TotalWanted,
 )
 from handsfree.job.pour import is_complete
@@ -119,7 +119,7 @@ def replay_parts(parts: Sequence[Sequence[Event]]) -> tuple[State, int]:
                     skipped += 1
                     continue
                 facts -= 1
-            elif not isinstance(event, Announced | Acknowledged):
+            elif isinstance(event, Told):
                 facts += 1
             state = evolve(with_cup(state, event), event)
     return state, skipped

@@ -11,6 +11,7 @@ from typing import assert_never
 from handsfree.core.mix import Component
 from handsfree.job.events import (
     Acknowledged,
+    AcknowledgedOnBoard,
     Announced,
     BatchOpened,
     ClockStarted,
@@ -200,7 +201,7 @@ class State:
     def last_fact(self) -> Told | None:
         """The last thing a person told that still counts."""
         for event in reversed(self.log):
-            if not isinstance(event, Announced | Acknowledged | TakenBack):
+            if isinstance(event, Told):
                 return event
         return None
 
@@ -213,7 +214,9 @@ def evolve(state: State, event: Event) -> State:
     return replace(_with_event(state, event), log=(*state.log, event))
 
 
-def _with_event(state: State, event: Told | Announced | Acknowledged) -> State:
+def _with_event(
+    state: State, event: Told | Announced | Acknowledged | AcknowledgedOnBoard
+) -> State:
     match event:
         case BatchOpened(batch=number):
             return replace(state, batches=(*state.batches, Batch(number)))
@@ -274,7 +277,7 @@ def _with_event(state: State, event: Told | Announced | Acknowledged) -> State:
             return replace(state, notes=(*state.notes, event))
         case Announced(at, key):
             return replace(state, announced=_and(state.announced, key, at))
-        case Acknowledged(at, key):
+        case Acknowledged(at, key) | AcknowledgedOnBoard(at, key):
             return replace(state, acknowledged=_and(state.acknowledged, key, at))
         case PutOff(_, key, until):
             return replace(state, put_off=_and(state.put_off, key, until))

@@ -20,6 +20,7 @@ from handsfree.language.intents import WakeUp
 from handsfree.language.parser import Misheard, parse
 from handsfree.language.wording import Level
 from handsfree.shell import (
+    board_options,
     calculator,
     journal_command,
     record_command,
@@ -106,6 +107,7 @@ def _parser() -> argparse.ArgumentParser:
     typed.add_argument(
         "--data", type=Path, metavar="FOLDER", help="record the job there, or go on with it"
     )
+    board_options.add_to(typed)
     _add_job_options(typed)
     typed.set_defaults(run=_type)
 
@@ -140,6 +142,7 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="store the sound of notes; no other sound is ever stored",
     )
+    board_options.add_to(run, is_live=True)
     _add_job_options(run)
     run.set_defaults(run=_run)
 
@@ -331,10 +334,14 @@ def _hear(args: argparse.Namespace) -> int:
 def _type(args: argparse.Namespace) -> int:
     from handsfree.shell import typed
 
-    if args.data is None:
-        return typed.run(args, _new_session(args))
     with ExitStack() as stack:
+        shown = _shown(args, stack, does_tick=False)
+        if args.data is None:
+            session = _new_session(args)
+            session.displays = shown.displays
+            return typed.run(args, session)
         job = _reopened(args, typed.SimulatedClock, stack)
+        job.session.displays = shown.displays
         first = [effect for effect in job.effects if isinstance(effect, Say)]
         return typed.run(args, job.session, start=job.clock.now(), first=first)
 
@@ -355,8 +362,10 @@ def _run(args: argparse.Namespace) -> int:
         microphone = Microphone(args.microphone)
         hearing = _hearing(args, _new_setup(args), stack)
         speaker = _speaker(None, stack, args.loudspeaker)
+        shown = _shown(args, stack, does_tick=True)
         # Last: from here on time counts, and what fell due is recorded as announced.
         job = _reopened(args, lambda last: Clock(last=last), stack, args.model or shipped_model())
+        job.session.displays = shown.displays
         try:
             return live.run(
                 job,
@@ -367,9 +376,17 @@ def _run(args: argparse.Namespace) -> int:
                 folder=args.data or default_folder(),
                 shows_level=args.level,
                 listens_to_keys=args.key,
+                board=shown.board,
             )
         except NoSoundDevice as error:
             raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
+
+
+def _shown(args: argparse.Namespace, stack: ExitStack, *, does_tick: bool) -> board_options.Shown:
+    try:
+        return board_options.opened(args, stack, does_tick=does_tick)
+    except board_options.CannotShow as error:
+        raise KnownTrouble(str(error)) from error
 
 
 def _check(args: argparse.Namespace) -> int:

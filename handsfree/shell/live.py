@@ -8,6 +8,7 @@ import time
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from handsfree.job.alarms import (
     TROUBLE_EVERY,
@@ -31,6 +32,7 @@ from handsfree.job.boundary import (
     MicrophoneChanged,
     MicrophoneState,
     Opened,
+    Pressed,
     Priority,
     Say,
     TimePassed,
@@ -60,6 +62,9 @@ from handsfree.shell.sound_format import BYTES_PER_SAMPLE, SAMPLE_RATE_HZ
 from handsfree.shell.speaker import TAIL_S, Speaker
 from handsfree.shell.tones import spare_of, tone
 from handsfree.shell.watch import Watch
+
+if TYPE_CHECKING:
+    from handsfree.shell.board import Board  # Loaded only where a board is asked for.
 
 POLL_S = 0.5  # The clock is looked at at least so often, whatever the microphone does.
 
@@ -290,6 +295,7 @@ def run(
     folder: Path | None = None,
     shows_level: bool = False,
     listens_to_keys: bool = False,
+    board: "Board | None" = None,
 ) -> int:
     """The ``run`` command, until interrupted; returns the exit code.
 
@@ -302,6 +308,7 @@ def run(
         folder: where the sound of notes is kept.
         shows_level: whether the level of the microphone is shown.
         listens_to_keys: whether a key or a pedal serves as the wake phrase.
+        board: whose button answers announcements; None: there is none.
     """
     session, clock = job.session, job.clock
     session.setup = replace(session.setup, zone=clock.listener_zone())
@@ -312,6 +319,8 @@ def run(
     with microphone:
         print(f"Listening on {microphone.name}. Stop with Ctrl-C.", flush=True)
         listener = Listener(microphone, hearing, speaker)
+        if board is not None:
+            board.on_press(lambda key: listener.inputs.put(Come(Pressed(key))))
         keys = Keys(lambda: _pressed(listener, speaker)) if listens_to_keys else None
         meter = Meter() if shows_level else None
         notify(READY)
@@ -331,6 +340,7 @@ def run(
                 session.setup = replace(session.setup, zone=clock.listener_zone())
                 now = clock.now()
                 effects = (*_step(session, come, now, folder), *watch.look(now))
+                session.show(now)
                 listener.is_awake = session.is_awake(now)
                 notify(ALIVE)
                 if meter is not None:

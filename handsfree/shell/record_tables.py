@@ -31,6 +31,7 @@ from handsfree.job.batch_record import (
 from handsfree.job.event_format import KIND_FIELD, encoded
 from handsfree.job.events import (
     Acknowledged,
+    AcknowledgedOnBoard,
     Announced,
     BatchOpened,
     ClockStarted,
@@ -609,6 +610,7 @@ def _asked(event: Event) -> str:
 # Everything that the tables above show; anything else is told under "also told".
 _SHOWN = (
     Acknowledged,
+    AcknowledgedOnBoard,
     Announced,
     BatchOpened,
     ClockStarted,
@@ -693,6 +695,8 @@ def event_words(event: Event) -> str:
             return f"announced: {key}"
         case Acknowledged(key=key):
             return f"answered: {key}"
+        case AcknowledgedOnBoard(key=key):
+            return f"answered on the board: {key}"
         case PutOff(key=key, until=until):
             return f"put off until {moment(until)}: {key}"
         case TakenBack():

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from handsfree.core.card import ProductCard
 from handsfree.job import pour
+from handsfree.job.board_view import BoardView, Noted, board_view, noted_after
 from handsfree.job.boundary import Effect, Input, Priority, Say
 from handsfree.job.decide import decide, is_awake, next_deadline
 from handsfree.job.dialogue import Talk
@@ -26,6 +27,13 @@ from handsfree.shell.journal_entries import NotSaved
 # A common bench scale; both can be set on the command line.
 DEFAULT_STEP_G = Fraction(1)
 DEFAULT_CAPACITY_G = Fraction(5000)
+
+
+class Display(Protocol):
+    """Something that shows where the job stands."""
+
+    def show(self, view: BoardView, now: datetime) -> None:
+        """Takes the view, and the moment of it, UTC; returns at once and never fails."""
 
 
 class Record(Protocol):
@@ -69,7 +77,9 @@ class Session:
         self.state = state or State()
         self.talk = Talk()
         self.last_at: datetime | None = None  # The moment of the last input.
+        self.displays: tuple[Display, ...] = ()
         self._keeping = keeping
+        self._noted = Noted()
         # Of which state and talk the next deadline was worked out last.
         self._deadline: tuple[State | None, Talk | None, datetime | None] = (None, None, None)
 
@@ -80,8 +90,10 @@ class Session:
             incoming: what happened.
             now: the moment of it, UTC.
         """
-        decision = decide(self.setup, self.state, self.talk, incoming, now)
-        return self.take(decision, now)
+        decision = self.take(decide(self.setup, self.state, self.talk, incoming, now), now)
+        self._noted = noted_after(self._noted, incoming, decision, now)
+        self.show(now)
+        return decision
 
     def take(self, decision: Decision, now: datetime) -> Decision:
         """Records a decision, and only then lets it count.
@@ -98,6 +110,26 @@ class Session:
         self._note_troubles(decision.effects)
         self.last_at = now
         return decision
+
+    def show(self, now: datetime) -> None:
+        """Hands every display where things stand; to be asked at least once a second.
+
+        Args:
+            now: the moment, UTC.
+        """
+        if not self.displays:
+            return
+        view = board_view(
+            self.setup,
+            self.state,
+            self.talk,
+            self._noted,
+            now,
+            level=self.level,
+            is_saved=self._keeping is None or self._keeping.record.trouble is None,
+        )
+        for display in self.displays:
+            display.show(view, now)
 
     def mark(self, now: datetime) -> tuple[Effect, ...]:
         """Records that the program is alive, and what the clocks show; what to say of that."""

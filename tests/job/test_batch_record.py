@@ -5,7 +5,7 @@ from datetime import timedelta
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from handsfree.core.conditions import Fault
@@ -48,7 +48,7 @@ from handsfree.job.events import (
 from handsfree.job.reminders import reminders, subject_of
 from handsfree.job.restart import replay_parts
 from handsfree.job.shelf import Shelf
-from handsfree.job.state import replay
+from handsfree.job.state import State, evolve, replay
 from handsfree.language.replies import Called
 from handsfree.shell.cards import load_card
 from tests.job.records import CARD, EIGHT, ZONE, air, at, coat, cup, entered, reading, record
@@ -74,9 +74,20 @@ def copied(event: Event) -> Event:
     return replace(event)
 
 
+def is_possible(events: list[Event]) -> bool:
+    """Whether each reading is of a cup that was opened: only after a gap an opening is lost."""
+    state = State()
+    for event in events:
+        if isinstance(event, ReadingTaken) and not state.batches:
+            return False
+        state = evolve(state, event)
+    return True
+
+
 @given(st.lists(st.lists(st.sampled_from(FACTS).map(copied), max_size=12), min_size=1, max_size=4))
 def test_what_counts_is_what_the_program_itself_goes_on_with(parts: list[list[Event]]) -> None:
     """The second way to the same state: ``replay_parts``, which every restart uses."""
+    assume(is_possible(parts[0]))
     log, corrections = settled(
         [Entered(event, ZONE, number) for number, part in enumerate(parts) for event in part]
     )

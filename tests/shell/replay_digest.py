@@ -22,7 +22,6 @@ from handsfree.language.intents import Film
 
 START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 AREAS = ("", "gate", "left panel")
-KINDS = tuple(kind for kind in (*told.Told.__args__, told.Announced, told.Acknowledged))
 
 
 def events_of(seed: int) -> list[Event]:
@@ -48,13 +47,7 @@ def _event(pick: Random, at: datetime, made: list[Event]) -> Event:
         told.TotalWanted(at, cup, grams),
         told.ReadingTaken(at, cup, part, grams, grams, Fraction(0), pick.random() < 0.5),
         told.ScaleTared(at, cup, grams),
-        told.ClockStarted(
-            at,
-            cup,
-            at,
-            Fraction(pick.randrange(100, 400), 10),
-            timedelta(seconds=pick.randrange(60, 9000)),
-        ),  # fmt: skip
+        told.ClockStarted(at, cup, at, Fraction(pick.randrange(100, 400), 10), life),
         told.CupWarmed(at, cup, None, Fraction(pick.randrange(0, 1000), 1000)),
         told.CupEmptied(at, cup),
         told.CupLeft(at, cup, grams),

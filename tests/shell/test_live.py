@@ -1,13 +1,14 @@
 """The live loop: announcements with their tones, again until they are answered."""
 
-from collections.abc import Iterator
-from datetime import time, timedelta
+from collections.abc import Callable, Iterator
+from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import cast
 
 import pytest
 
 from handsfree.job.alarms import QuietHours
+from handsfree.job.board_view import AlarmPanel, BoardView
 from handsfree.job.boundary import (
     Heard,
     HearingLost,
@@ -17,6 +18,7 @@ from handsfree.job.boundary import (
     Say,
     TimePassed,
 )
+from handsfree.job.events import AcknowledgedOnBoard
 from handsfree.job.reminders import Urgency
 from handsfree.language import replies
 from handsfree.language.intents import Manner
@@ -201,6 +203,43 @@ def test_an_alarm_has_the_high_tone_and_a_recording_to_fall_back_on(
     (call,) = ear.called
     assert call[0].startswith("Not saved.")
     assert call[1:] == (Priority.ALARM, tone(Urgency.HIGH), True)
+
+
+class Board:
+    """Shows nothing, and presses the button of each announcement it is shown."""
+
+    def __init__(self) -> None:
+        self.views: list[BoardView] = []
+        self._take: Callable[[str], None] = lambda _key: None
+
+    def on_press(self, take: Callable[[str], None]) -> None:
+        self._take = take
+
+    def show(self, view: BoardView, _now: datetime) -> None:
+        self.views.append(view)
+        if isinstance(view.main, AlarmPanel):
+            self._take(view.main.key)
+
+
+def test_the_board_is_shown_each_look_and_its_button_answers(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(live, "POLL_S", 0.001)
+    monkeypatch.setattr("handsfree.shell.sleep_inhibitor.PROGRAM", "no-such-program")
+    journal = Journal(tmp_path, UnsyncedFiles())
+    source = EndingTime(timedelta(minutes=30))
+    job = reopen(journal, SETUP, lambda last: Clock(source, last))
+    job.session.step(Heard(("timer", "ten", "minutes")), job.clock.now())
+    board, ear, silence = Board(), Ear(), Silence()
+    job.session.displays = (board,)
+    live.run(job, silence, silence, ear, None, board=board)  # type: ignore[arg-type]
+    journal.close()
+    # Half an hour at not more than five looks of five seconds each time round.
+    assert len(board.views) > 30 * 60 / 25
+    assert set(job.session.state.acknowledged) == {"timer 1"}
+    assert any(isinstance(event, AcknowledgedOnBoard) for event in job.session.state.log)
+    assert len([text for text, *_ in ear.called if "Timer one" in text]) == 1
+    assert "The timer, understood." in ear.said
 
 
 class Stuttering:

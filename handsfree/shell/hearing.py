@@ -27,7 +27,7 @@ WAKE_TIMES = 20  # How often a wake phrase counts against a sentence of danger. 
 # What may be taken for a wake phrase or for danger, and what is said most: with a place of its
 # own in the list it is not forced into one of the phrases.
 DECOYS = (
-    "yellow fellow hollow hey help below bend bent french wrench branch bunch beach lesson "
+    "yellow fellow hollow hey help bend bent french wrench branch bunch beach lesson "
     "listening missing system sister mission up cap cut spoken joking broken smoked the and okay "
     "yes no oh you what that it is was we have to be in of on for not this are as with one two "
     "three four five"

@@ -2,8 +2,10 @@
 
 import queue
 import threading
+import time
 import wave
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
@@ -23,6 +25,8 @@ TAIL_S = 0.35
 RATE_STEP = 20  # Words a minute; a difference that is noticed.
 # Judgement: six seconds of words; twice more would still be said when it is time to say it again.
 MOST_WORDS_TWICE = 16
+# So long an alarm waits for its words after its tone; then a recording speaks for them.
+SPARE_AFTER_S = 1.0
 # 4 dB a step. The softest must stay audible: an alarm uses the same voice.
 VOLUME_STEP, SOFTEST, LOUDEST = 1.6, 0.25, 2.5
 # People raise their voice by about 0.3 to 0.6 dB for each dB of noise (Lombard effect; Lane and
@@ -125,6 +129,10 @@ class WaveFile:
             self._file.close()
 
 
+class _Cut(Exception):
+    """Something more urgent came before there was anything to play."""
+
+
 @dataclass(frozen=True)
 class _Line:
     """One thing to say."""
@@ -156,6 +164,7 @@ class Speaker:
         self._volume = 1.0
         self._lift = 1.0  # Over the noise of the shop.
         self._is_cut_short = False
+        self._renderer = ThreadPoolExecutor(max_workers=1, thread_name_prefix="voice")
         self._thread = threading.Thread(target=self._run, name="speaker", daemon=True)
         self._thread.start()
 
@@ -225,6 +234,7 @@ class Speaker:
         self._closing = True
         self._waiting.put((len(Priority), 0, _Line("")))
         self._thread.join()
+        self._renderer.shutdown(cancel_futures=True)
         self._output.close()
 
     def _is_cut(self) -> bool:
@@ -252,17 +262,30 @@ class Speaker:
         try:
             # A voice that was made softer for company stays loud enough for a tape pull.
             least = 1.0 if line.is_alarm else 0.0
+            # Rendered while the tone sounds, and aside: an engine that hangs may keep itself
+            # waiting for seconds, but no alarm that comes meanwhile.
+            rendered = self._renderer.submit(self._voice.render, line.text)
             if line.tone is not None and not self._play(line.tone, least):
                 return False
-            words = self._words(line)
+            words = self._words(line, rendered)
             return words is None or all(self._play(words, least) for _ in range(line.times))
+        except _Cut:
+            return False
         except Exception as error:  # A device may raise whatever its driver does.
             self._tell(f"The loudspeaker failed, so this was only printed: {error}.")
         return True
 
-    def _words(self, line: "_Line") -> Speech | None:
+    def _words(self, line: "_Line", rendered: "Future[Speech]") -> Speech | None:
         try:
-            return self._voice.render(line.text)
+            late_at = time.monotonic() + SPARE_AFTER_S
+            while not wait([rendered], timeout=BLOCK_S).done:
+                if self._is_cut():
+                    rendered.cancel()
+                    raise _Cut
+                if line.spare is not None and time.monotonic() > late_at:
+                    rendered.cancel()
+                    raise VoiceLost("the speech engine is busy with something else")
+            return rendered.result()
         except VoiceLost as error:
             how = "only printed" if line.spare is None else "played from a recording"
             self._tell(f"The voice failed, so this was {how}: {error}.")

@@ -178,3 +178,51 @@ def test_an_alarm_does_not_become_softer_with_the_voice() -> None:
     speaker.close()
     assert heard[:3] == [loud.samples] * 3
     assert heard[3] < loud.samples
+
+
+class HangingVoice(NamedVoice):
+    """An engine that hangs in "chat" until it is let go."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.begun, self.let_go = threading.Event(), threading.Event()
+
+    def render(self, text: str) -> Speech:
+        if text == "chat":
+            self.begun.set()
+            assert self.let_go.wait(10)
+        return super().render(text)
+
+
+def test_an_alarm_does_not_wait_for_an_engine_that_hangs(
+    room: Room, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("handsfree.shell.speaker.SPARE_AFTER_S", 0.05)
+    voice = HangingVoice()
+    speaker = Speaker(voice, room, lambda _message: None)
+    room.go_on.set()
+    speaker.say("chat", Priority.ANSWER)
+    assert voice.begun.wait(5)
+    speaker.call("tape", Priority.ALARM, Speech(b"tone", 22_050), Speech(b"spare", 22_050))
+    assert room.started.acquire(timeout=5)
+    assert room.started.acquire(timeout=5)
+    assert room.log[:4] == ["start tone", "end tone", "start spare", "end spare"]
+    voice.let_go.set()
+    speaker.drain()
+    speaker.close()
+    assert room.log[-2:] == ["end chat", "closed"]
+
+
+def test_what_is_cut_for_the_wake_phrase_is_not_said_again(room: Room) -> None:
+    speaker = Speaker(NamedVoice(), room, lambda _message: None)
+    for text in ("answer", "second answer"):
+        speaker.say(text, Priority.ANSWER)
+    room.started.acquire()
+    speaker.cut()
+    speaker.drain()
+    room.go_on.set()
+    speaker.say("third answer", Priority.ANSWER)
+    speaker.drain()
+    speaker.close()
+    assert room.log == ["start answer", "cut answer", "start third answer", "end third answer",
+                        "closed"]  # fmt: skip

@@ -202,6 +202,7 @@ class Listener:
             except NoSoundDevice:
                 continue
             self._overruns = self._microphone.overruns
+            self._zeros_s, self._is_muted = 0.0, False
             self._put(MicrophoneChanged(MicrophoneState.BACK))
             return
 

@@ -41,6 +41,7 @@ class Rig:
             "ALSA_CONFIG_PATH": str(folder / "alsa.conf"),
         }
         self.programs: list[Program] = []
+        self._hiss: subprocess.Popen[bytes] | None = None
         self._server: subprocess.Popen[bytes] | None = None
         self._keeping_open: list[subprocess.Popen[bytes]] = []
 
@@ -74,6 +75,7 @@ class Rig:
 
     def stop(self) -> None:
         """Ends all of it."""
+        self.stop_hiss()
         for process in (*self._keeping_open, *([self._server] if self._server else [])):
             process.kill()
             process.wait()
@@ -101,13 +103,22 @@ class Rig:
             )
             subprocess.run(["paplay", "--device=mic", file.name], env=self.environment, check=True)
 
-    def hiss(self) -> subprocess.Popen[bytes]:
-        """The noise that a real microphone has, until the process is killed."""
+    def start_hiss(self) -> None:
+        """The noise that a real microphone has."""
         noise = np.random.default_rng(1).standard_normal(60 * DEVICE_RATE_HZ) * 3e-4
         path = self.folder / "hiss.wav"
         soundfile.write(path, noise.astype(np.float32), DEVICE_RATE_HZ)
         loop = f"while paplay --device=mic {path}; do :; done"
-        return subprocess.Popen(["bash", "-c", loop], env=self.environment, start_new_session=True)
+        self._hiss = subprocess.Popen(
+            ["bash", "-c", loop], env=self.environment, start_new_session=True
+        )
+
+    def stop_hiss(self) -> None:
+        """Ends the noise; else the server would move it to another device."""
+        if self._hiss is not None:
+            os.killpg(self._hiss.pid, signal.SIGKILL)
+            self._hiss.wait()
+            self._hiss = None
 
 
 class Program:
@@ -134,18 +145,19 @@ class Program:
             self.lines.append((time.monotonic(), line.strip()))
             self._new.put(None)
 
-    def wait_for(self, text: str, timeout_s: float, *, after: int = 0) -> float:
+    def wait_for(self, text: str, timeout_s: float, *, after: int = 0, other: str = "") -> float:
         """The moment at which a line with that text came.
 
         Args:
             text: part of the line.
+            other: what will do as well; empty: nothing.
             timeout_s: how long to wait.
             after: how many lines not to look at.
         """
         end = time.monotonic() + timeout_s
         while True:
             for moment, line in self.lines[after:]:
-                if text in line:
+                if text in line or (other and other in line):
                     return moment
             left = end - time.monotonic()
             if left <= 0:

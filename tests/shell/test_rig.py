@@ -31,12 +31,8 @@ OPENING_S = 20.0  # The caution at the start takes about eleven seconds to say.
 @pytest.fixture
 def rig() -> Iterator[Rig]:
     with rigged() as started:
-        hiss = started.hiss()
-        try:
-            yield started
-        finally:
-            os.killpg(hiss.pid, signal.SIGKILL)
-            hiss.wait()
+        started.start_hiss()
+        yield started
 
 
 def started(rig: Rig, tmp_path: Path, *options: str) -> Program:
@@ -111,6 +107,25 @@ def test_a_sound_server_that_dies_is_told_and_come_back_to(rig: Rig, tmp_path: P
     up_at = time.monotonic()
     assert program.wait_for("I can hear you again", 10) - up_at < 5
     program.stop()
+
+
+def test_a_microphone_is_pulled_out_and_put_back(rig: Rig, tmp_path: Path) -> None:
+    program = started(rig, tmp_path)
+    time.sleep(OPENING_S)
+    (module,) = (
+        line.split("\t")[0]
+        for line in rig.pactl("list", "short", "modules").splitlines()
+        if "sink_name=mic" in line
+    )
+    rig.stop_hiss()
+    rig.pactl("unload-module", module)
+    # The server may also move the stream to a source that gives nothing.
+    program.wait_for("The microphone has gone", 5, other="gives no sound at all")
+    rig.pactl("load-module", "module-null-sink", "sink_name=mic", "rate=48000", "channels=1")
+    rig.pactl("set-default-source", "mic.monitor")
+    rig.start_hiss()
+    program.wait_for("I can hear you again", 10)
+    assert program.stop() == 0
 
 
 def children_of(pid: int) -> list[int]:

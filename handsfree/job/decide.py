@@ -80,7 +80,7 @@ from handsfree.job.step import Decision, Outcome, Setup, Step, answer
 from handsfree.job.weighing import take_reading, what_follows
 from handsfree.language import intents as said
 from handsfree.language import replies
-from handsfree.language.grammar import ROWS, Topic
+from handsfree.language.grammar import ROWS, UNKNOWN_WORD, Topic
 from handsfree.language.intents import Intent
 from handsfree.language.parser import Misheard, Reason, parse
 from handsfree.language.replies import Reply
@@ -227,7 +227,8 @@ def _decide_words(step: Step, heard: Heard) -> Decision:
 def _note_in(step: Step, words: tuple[str, ...], meaning: Intent | Misheard) -> tuple[str, ...]:
     """The words of a note; empty when it is none."""
     if words[:1] == (NOTE_WORD,) and isinstance(meaning, Misheard):
-        return words[1:]
+        # Unasked, a note must be heard surely: a radio says the word too.
+        return words[1:] if step.is_sure and UNKNOWN_WORD not in words else ()
     is_other = isinstance(meaning, NO_NOTE)
     return words if isinstance(step.talk.question, TellNote) and not is_other else ()
 

@@ -182,6 +182,14 @@ def test_the_state_after_a_job_is_opened_and_taken_back_is_the_state_before() ->
     assert after != State()
 
 
+def test_a_note_that_nobody_asked_for_must_be_heard_surely() -> None:
+    session = session_with()
+    for heard in (Heard(("note", "the", "[unk]")), Heard(("note", "the", "floor"), 0.5)):
+        decision = session.step(heard, NOON)
+        assert decision.events == ()
+    assert session.state.notes == ()
+
+
 # --- attention -----------------------------------------------------------------------------
 
 

@@ -387,6 +387,8 @@ def _tell_status(step: Step) -> Decision:
     if batch is None:
         return answer(step, replies.WaitingForReading(), Outcome.ACCEPTED)
     clock = batch.running_clock
+    if clock is not None and clock.ends_at <= step.now:
+        return tell_time_left(step, said.AskTimeLeft(batch.number))
     reply = replies.Balance(
         batch.number,
         batch.grams_of(Component.RESIN) or None,

@@ -413,12 +413,17 @@ def _draw_coats(axes: Axes, coats: Sequence[CoatRecord], start: datetime, end_ho
         if places:
             axes.plot(*zip(*places, strict=True), marker, color=color, markersize=5)
     rows = range(0, len(coats), max(1, -(-len(coats) // MOST_NAMED_COATS)))
-    axes.set_yticks([-row for row in rows], [f"coat {coats[row].number}" for row in rows])
+    axes.set_yticks([-row for row in rows], [_name_of(coats[row]) for row in rows])
     axes.set_ylim(-len(coats) + 0.4, 0.65)
     axes.tick_params(axis="y", length=0)
     axes.spines["bottom"].set_visible(False)
     axes.tick_params(axis="x", length=0)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, frameon=False)
+
+
+def _name_of(coat: CoatRecord) -> str:
+    """A coat with its area, where it has one."""
+    return f"{coat.area}, coat {coat.number}" if coat.area else f"coat {coat.number}"
 
 
 def _name_hours(axes: Axes, start: datetime, end_hours: float) -> None:
@@ -453,7 +458,7 @@ _STAGES = (
 def _cure_text(coats: Sequence[CoatRecord]) -> str:
     return (
         "Estimated share of the way to tack-free, the next coat, handling and use for "
-        f"{' and '.join(f'coat {coat.number}' for coat in coats)}, by the card's table."
+        f"{' and '.join(map(_name_of, coats))}, by the card's table."
     )
 
 
@@ -514,7 +519,7 @@ def _draw_cure(axes: Axes, card: ProductCard, coat: CoatRecord) -> None:
     axes.set_xlim(0.0, end_hours)
     axes.set_ylim(0, 108)
     axes.set_yticks([0, 50, 100])
-    axes.set_ylabel(f"coat {coat.number}, %")
+    axes.set_ylabel(f"{_name_of(coat)}, %")
     axes.grid(axis="y", color=GRID)
 
 

@@ -16,6 +16,7 @@ import time
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import soxr
 
 from handsfree.job.boundary import Priority
@@ -23,7 +24,7 @@ from handsfree.job.reminders import Urgency
 from handsfree.language.replies import Call, Called
 from handsfree.language.wording import wording
 from handsfree.shell.model_folder import known_words, shipped_model
-from handsfree.shell.recognizer import Recognizer, word_list
+from handsfree.shell.recognizer import Recognizer, WordList, word_list
 from handsfree.shell.sound_device import sound_library
 from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16
 from handsfree.shell.speaker import Loudspeaker, Speaker
@@ -59,7 +60,7 @@ def words() -> None:
     listed = sorted({word for call in calls for word in spoken_words(call) if word in known})
     sentences = sorted({" ".join(w for w in spoken_words(c) if w in known) for c in calls})
     allowed = word_list(listed, sentences)
-    whole = 0
+    whole = twice = 0
     with Voice() as voice:
         for _ in range(RENDERINGS):
             call = pick.choice(calls)
@@ -67,17 +68,30 @@ def words() -> None:
             sound = np.frombuffer(speech.samples, "<i2").astype(np.float32) / np.float32(32768)
             sound = soxr.resample(sound, speech.rate_hz, SAMPLE_RATE_HZ)
             sound = np.pad(sound, SAMPLE_RATE_HZ // 2)
-            loud = sound[np.abs(sound) > 0.02 * np.abs(sound).max()]
-            noise = shop_noise(noise_pick, len(sound))
-            gain = np.sqrt(np.mean(loud**2)) * 10 ** (-SNR_DB / 20)
-            mixed = (sound + noise * gain).astype(np.float32)
-            decoder = recognizer.utterance(allowed)
-            decoder.feed(pcm16(mixed / max(1.0, float(np.abs(mixed).max()))))
-            whole += KEY_WORDS[call.called] <= set(decoder.finish().words)
+            heard = [_heard_in_noise(recognizer, allowed, sound, noise_pick) for _ in range(2)]
+            whole += KEY_WORDS[call.called] <= heard[0]
+            # As it is said: an alarm this short comes twice.
+            twice += KEY_WORDS[call.called] <= heard[0] | heard[1]
     print(
         f"| all key words of a spoken alarm at {SNR_DB:g} dB of speech over shop noise | "
-        f"{RENDERINGS} | {whole} ({whole / RENDERINGS:.1%}) |"
+        f"{RENDERINGS} | said once {whole / RENDERINGS:.1%}, as it is, twice "
+        f"{twice / RENDERINGS:.1%} |"
     )
+
+
+def _heard_in_noise(
+    recognizer: Recognizer,
+    allowed: WordList,
+    sound: npt.NDArray[np.float32],
+    pick: np.random.Generator,
+) -> set[str]:
+    """The words recognized in a sound with shop noise of its own."""
+    loud = sound[np.abs(sound) > 0.02 * np.abs(sound).max()]
+    gain = np.sqrt(np.mean(loud**2)) * 10 ** (-SNR_DB / 20)
+    mixed = (sound + shop_noise(pick, len(sound)) * gain).astype(np.float32)
+    decoder = recognizer.utterance(allowed)
+    decoder.feed(pcm16(mixed / max(1.0, float(np.abs(mixed).max()))))
+    return set(decoder.finish().words)
 
 
 def cut(times: int) -> None:

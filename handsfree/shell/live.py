@@ -91,9 +91,7 @@ class Listener:
     def __init__(self, microphone: Microphone, hearing: Hearing, speaker: Speaker | None) -> None:
         """Starts the thread."""
         self.inputs: queue.Queue[Come] = queue.Queue()
-        self.is_awake = (
-            True  # Set by the loop: whether all is listened to, or only the wake phrase.
-        )
+        self.is_awake = True  # Set by the loop; False: only the wake phrase is listened for.
         self.level_db = FLOOR_DB  # Of the last block.
         self._microphone = microphone
         self._hearing = hearing
@@ -184,6 +182,8 @@ class Listener:
             if block is None:
                 continue
             for utterance in self._hearing.hear(block, Attention.CUT):
+                if " ".join(utterance.words) in speaker.saying.lower():
+                    continue  # It says the phrase itself.
                 phrase = utterance
                 speaker.cut()
         self._stopping.wait(TAIL_S)

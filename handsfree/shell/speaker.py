@@ -159,6 +159,7 @@ class Speaker:
         self._waiting: queue.PriorityQueue[tuple[int, int, _Line]] = queue.PriorityQueue()
         self._count = 0
         self._current = 0  # Rank of what is being said.
+        self.saying = ""  # Its words, also for a moment afterwards.
         self._told = False
         self._closing = False
         self._volume = 1.0
@@ -251,6 +252,7 @@ class Speaker:
                 self._waiting.task_done()
                 return
             self._current = rank
+            self.saying = line.text
             self._is_cut_short = False
             was_said = self._speak(line)
             if not was_said and not self._closing and not self._is_cut_short:

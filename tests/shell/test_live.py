@@ -336,3 +336,59 @@ def test_many_timers_at_once_are_warned_of() -> None:
     ]
     told = [isinstance(r, replies.TimerNoted) and r.is_crowded for r in crowded]
     assert told == [False] * 10 + [True] * 2
+
+
+class Talking:
+    """A speaker that says one sentence, and notes whether it was cut."""
+
+    def __init__(self, saying: str) -> None:
+        self.saying = saying
+        self.was_cut = False
+        self.looks = 0
+
+    @property
+    def is_silent(self) -> bool:
+        self.looks += 1
+        return self.was_cut or self.looks > 5
+
+    def cut(self) -> None:
+        self.was_cut = True
+
+    def follow_noise(self, _ambient_db: float) -> None:
+        """Any loudness will do."""
+
+
+class Phrase:
+    """A recognizer that finds the wake phrase in whatever sounds while the program speaks."""
+
+    def hear(self, _block: bytes, attention: Attention) -> list[Utterance]:
+        words = ("hello", "bench")
+        if attention is not Attention.CUT:
+            return []
+        return [Utterance(0.0, 1.0, words, (1.0, 1.0), None, 30.0)]
+
+    def finish(self) -> list[Utterance]:
+        return []
+
+
+@pytest.mark.parametrize(
+    ("saying", "is_cut"),
+    [("Nine seven eight.", True), ("I listen only for Hello bench, and for danger.", False)],
+)
+def test_the_wake_phrase_cuts_its_speech_unless_it_says_the_phrase_itself(
+    monkeypatch: pytest.MonkeyPatch, saying: str, is_cut: bool
+) -> None:
+    monkeypatch.setattr(live, "TAIL_S", 0.0)
+    speaker = Talking(saying)
+    microphone = cast(Microphone, Stuttering())
+    listener = Listener(microphone, cast(Hearing, Phrase()), speaker)  # type: ignore[arg-type]
+    heard = []
+    try:
+        if is_cut:
+            heard.append(listener.inputs.get(timeout=5).incoming)
+    finally:
+        listener.stop()
+    assert speaker.was_cut is is_cut
+    assert [one for one in heard if isinstance(one, Heard)] == (
+        [Heard(("hello", "bench"))] if is_cut else []
+    )

@@ -5,22 +5,18 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from datetime import datetime, timedelta
-from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import handsfree
 from handsfree.core.errors import Refusal
-from handsfree.job.alarms import QuietHours
 from handsfree.job.boundary import Say
 from handsfree.job.step import Setup
 from handsfree.language.grammar import WAKE_PHRASES
-from handsfree.language.intents import WakeUp
-from handsfree.language.parser import Misheard, parse
 from handsfree.language.wording import Level
 from handsfree.shell import (
     calculator,
+    config_command,
     journal_command,
     record_command,
     review_command,
@@ -34,7 +30,9 @@ from handsfree.shell.cards import (
     load_card,
     shipped_cards,
 )
-from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
+from handsfree.shell.config_file import ConfigInvalid, settle
+from handsfree.shell.preferences import ALL_KEYS, JOB_KEYS, LIVE_KEYS, add_options
+from handsfree.shell.session import Session, setup_of
 
 if TYPE_CHECKING:
     # Loaded by the commands that need them, so that the others start at once.
@@ -44,11 +42,6 @@ if TYPE_CHECKING:
     from handsfree.shell.speaker import Speaker
 
 BAD_INPUT = 2
-LEAST_STEP_G, LARGEST_STEP_G = Fraction(1, 1000), Fraction(100)
-# Long enough for the walk to the other end of a coat and back; a radio is not listened to for
-# longer. Judgement.
-DEFAULT_ATTENTION, LONGEST_ATTENTION_S = timedelta(minutes=10), 86_400
-LARGEST_CAPACITY_G = Fraction(100_000)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -62,8 +55,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     args = _parser().parse_args(arguments)
     try:
+        if getattr(args, "is_settled", True):
+            settle(args)
         code: int = args.run(args)
-    except KnownTrouble as trouble:
+    except (KnownTrouble, ConfigInvalid) as trouble:
         print(trouble, file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
@@ -87,7 +82,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
 
     demo = commands.add_parser("demo", help="an invented job from recordings, no microphone needed")
-    _add_job_options(demo)
+    add_options(demo, JOB_KEYS, reads_file=False)
     demo.add_argument("--wav", type=Path, metavar="FILE", help="write the spoken answers to a file")
     demo.add_argument("--quiet", action="store_true", help="print only, do not speak")
     demo.set_defaults(run=_demo)
@@ -96,7 +91,7 @@ def _parser() -> argparse.ArgumentParser:
     hear.add_argument("files", nargs="+", metavar="FILE", help="wav, flac or ogg")
     hear.add_argument("--json", action="store_true", help="one JSON line per utterance")
     hear.add_argument("--together", action="store_true", help="one dialogue over all files")
-    _add_job_options(hear)
+    add_options(hear, JOB_KEYS, reads_file=False)
     hear.set_defaults(run=_hear)
 
     typed = commands.add_parser("type", help="the same dialogue typed, on a simulated clock")
@@ -106,47 +101,18 @@ def _parser() -> argparse.ArgumentParser:
     typed.add_argument(
         "--data", type=Path, metavar="FOLDER", help="record the job there, or go on with it"
     )
-    _add_job_options(typed)
+    add_options(typed, JOB_KEYS)
     typed.set_defaults(run=_type)
 
     run = commands.add_parser("run", help="listen and speak, live")
-    run.add_argument(
-        "--data", type=Path, metavar="FOLDER", help="record the job there, not in the usual place"
-    )
-    run.add_argument(
-        "--quiet-hours",
-        type=_quiet_hours,
-        metavar="HH:MM-HH:MM",
-        help="call only what would spoil the work, for example 22:00-06:30",
-    )
-    run.add_argument("--microphone", metavar="NAME", help="part of its name (see: check)")
-    run.add_argument("--loudspeaker", metavar="NAME", help="part of its name (see: check)")
-    run.add_argument(
-        "--attention",
-        type=_attention,
-        default=DEFAULT_ATTENTION,
-        metavar="SECONDS",
-        help="listen to all for so long after an exchange, then only to the wake phrase and to "
-        "danger; 0: always to all (default 600)",
-    )
-    run.add_argument(
-        "--key",
-        action="store_true",
-        help="any key, or a pedal that types one, serves as the wake phrase",
-    )
-    run.add_argument("--level", action="store_true", help="show the microphone's level")
-    run.add_argument(
-        "--keep-notes",
-        action="store_true",
-        help="store the sound of notes; no other sound is ever stored",
-    )
-    _add_job_options(run)
+    add_options(run, (*JOB_KEYS, "data", *LIVE_KEYS))
     run.set_defaults(run=_run)
 
     check = commands.add_parser("check", help="what is installed, what is missing, how to get it")
-    _add_job_options(check)
+    add_options(check, ALL_KEYS)
     check.set_defaults(run=_check)
 
+    config_command.add_command(commands)
     calculator.add_commands(commands)
     journal_command.add_commands(commands)
     record_command.add_command(commands)
@@ -169,87 +135,6 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add_job_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--product",
-        action="append",
-        metavar="CARD",
-        help="a product card: a file, or the name of a shipped one; given again, it may be chosen "
-        f"by voice (default {DEFAULT_CARD}, with the other shipped ones)",
-    )
-    parser.add_argument("--model", type=Path, metavar="FOLDER", help="another Vosk model folder")
-    parser.add_argument(
-        "--scale-step",
-        type=_grams(LEAST_STEP_G, LARGEST_STEP_G),
-        default=DEFAULT_STEP_G,
-        metavar="GRAMS",
-        help="the scale's smallest step (default 1)",
-    )
-    parser.add_argument(
-        "--scale-capacity",
-        type=_grams(Fraction(1), LARGEST_CAPACITY_G),
-        default=DEFAULT_CAPACITY_G,
-        metavar="GRAMS",
-        help="the most the scale carries (default 5000)",
-    )
-    parser.add_argument(
-        "--wake",
-        action="append",
-        type=_wake_phrase,
-        metavar="PHRASE",
-        help="a wake phrase of your own, two or more words; may be given twice",
-    )
-    parser.add_argument(
-        "--words",
-        choices=[level.value for level in Level],
-        default=Level.NORMAL.value,
-        help="how much is said: an old hand hears less, a new one a hint more",
-    )
-
-
-def _grams(low: Fraction, high: Fraction) -> Callable[[str], Fraction]:
-    def grams(text: str) -> Fraction:
-        try:
-            # A plain decimal only: Fraction would also take "1/3" and "1e9".
-            if not text.replace(".", "", 1).isdecimal() or not text.isascii():
-                raise ValueError
-            value = Fraction(text)
-        except ValueError:
-            raise argparse.ArgumentTypeError(f"{text!r} is no number of grams") from None
-        if not low <= value <= high:
-            raise argparse.ArgumentTypeError(
-                f"{text} is outside {float(low):g} to {float(high):g} grams"
-            )
-        return value
-
-    return grams
-
-
-def _quiet_hours(text: str) -> QuietHours:
-    try:
-        start, end = (datetime.strptime(part, "%H:%M").time() for part in text.split("-"))
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no span such as 22:00-06:30") from None
-    return QuietHours(start, end)
-
-
-def _attention(text: str) -> timedelta | None:
-    if not text.isdecimal() or not text.isascii() or int(text) > LONGEST_ATTENTION_S:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is no number of seconds from 0 to {LONGEST_ATTENTION_S}"
-        )
-    return timedelta(seconds=int(text)) if int(text) else None
-
-
-def _wake_phrase(text: str) -> str:
-    words = text.lower().split()
-    if len(words) < 2 or not all(word.replace("'", "").isalpha() for word in words):
-        raise argparse.ArgumentTypeError(f"{text!r} is not two or more plain words")
-    if not isinstance(parse(words), Misheard | WakeUp):
-        raise argparse.ArgumentTypeError(f"{text!r} is a command already")
-    return " ".join(words)
-
-
 def _new_session(args: argparse.Namespace) -> Session:
     return Session(_new_setup(args), Level(args.words))
 
@@ -264,7 +149,8 @@ def _new_setup(args: argparse.Namespace) -> Setup:
             wake_phrases=tuple(args.wake or WAKE_PHRASES),
             others=tuple(others),
             keeps_note_sound=getattr(args, "keep_notes", False),
-            attention=getattr(args, "attention", None),
+            # No time at all stands for always.
+            attention=getattr(args, "attention", None) or None,
         )
     except CardUnusable as error:
         raise KnownTrouble(str(error)) from error

@@ -31,7 +31,7 @@ from handsfree.shell.cards import (
     shipped_cards,
 )
 from handsfree.shell.config_file import ConfigInvalid, settle
-from handsfree.shell.preferences import ALL_KEYS, JOB_KEYS, LIVE_KEYS, add_options
+from handsfree.shell.preferences import ALL_KEYS, JOB_KEYS, TRYOUT_KEYS, add_options
 from handsfree.shell.session import Session, setup_of
 
 if TYPE_CHECKING:
@@ -105,12 +105,27 @@ def _parser() -> argparse.ArgumentParser:
     typed.set_defaults(run=_type)
 
     run = commands.add_parser("run", help="listen and speak, live")
-    add_options(run, (*JOB_KEYS, "data", *LIVE_KEYS))
+    add_options(run, ALL_KEYS)
     run.set_defaults(run=_run)
 
+    tryout = commands.add_parser("tryout", help="five guided minutes with water, to learn it")
+    tryout.add_argument("--text", action="store_true", help="typed, not spoken")
+    tryout.add_argument(
+        "--script", type=Path, metavar="FILE", help="typed from a file, as type takes it"
+    )
+    add_options(tryout, TRYOUT_KEYS)
+    tryout.set_defaults(run=_tryout)
+
     check = commands.add_parser("check", help="what is installed, what is missing, how to get it")
+    check.add_argument(
+        "--listen", action="store_true", help="also your voice, the noise, and the loudspeaker"
+    )
+    check.add_argument(
+        "--report", type=Path, metavar="FILE", help="also for a bug report, nothing private in it"
+    )
     add_options(check, ALL_KEYS)
-    check.set_defaults(run=_check)
+    # A damaged file of settings is one of the things it finds.
+    check.set_defaults(run=_check, is_settled=False)
 
     config_command.add_command(commands)
     calculator.add_commands(commands)
@@ -258,10 +273,38 @@ def _run(args: argparse.Namespace) -> int:
             raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
 
 
+def _tryout(args: argparse.Namespace) -> int:
+    from handsfree.shell.tryout import Tryout, run_typed, typed_lines
+
+    wake_phrases = tuple(args.wake or WAKE_PHRASES)
+    tryout = Tryout(args.scale_step, args.scale_capacity, wake_phrases, Level(args.words))
+    if args.text or args.script is not None:
+        try:
+            text, echoes = typed_lines(args.script)
+        except (OSError, UnicodeDecodeError) as error:
+            raise KnownTrouble(f"The script {args.script} cannot be read: {error}") from error
+        return run_typed(tryout, text, echoes=echoes)
+
+    from handsfree.language.tryout_wording import SKIP_PHRASE, STOP_PHRASE
+    from handsfree.shell import tryout_live
+    from handsfree.shell.microphone import Microphone, MicrophoneLost
+    from handsfree.shell.sound_device import NoSoundDevice
+
+    # The guide's own phrases cut its speech, as the wake phrase does.
+    args.wake = [*wake_phrases, SKIP_PHRASE, STOP_PHRASE]
+    with ExitStack() as stack:
+        hearing = _hearing(args, tryout.session.setup, stack)
+        speaker = _speaker(None, stack, args.loudspeaker)
+        try:
+            return tryout_live.run(tryout, hearing, Microphone(args.microphone), speaker)
+        except (NoSoundDevice, MicrophoneLost) as error:
+            raise KnownTrouble(f"{error} Without it, try: handsfree tryout --text") from error
+
+
 def _check(args: argparse.Namespace) -> int:
     from handsfree.shell import checkup
 
-    return checkup.run(args.model, _products(args)[0])
+    return checkup.run(args, _products)
 
 
 def _bench_hearing(args: argparse.Namespace) -> int:

@@ -24,13 +24,12 @@ from handsfree.language.tryout_wording import (
 LESSONS = tuple(Lesson)
 # Words that do not fit happen to everybody; a second time a hint helps, later a way out.
 HINT_AFTER, SKIP_AFTER = 2, 4
+# Of resin, for a practice and for the cup; no round numbers, so that digits have to be said.
+_PRACTICE_G, _CUP_G = Fraction(111), Fraction(203)
 _EXAMPLES = {
-    Lesson.PRACTICE: "resin one one one grams",
     Lesson.NO: "no",
-    Lesson.RESIN: "resin two zero three grams",
     Lesson.YES: "yes",
     Lesson.TARE: "tare",
-    Lesson.HALF: "hardener five zero grams",
     Lesson.SCRATCH: "scratch that",
     Lesson.MIXED: "mixed",
     Lesson.WARMTH: "two two degrees",
@@ -60,6 +59,10 @@ def example(lesson: Lesson, setup: Setup, state: State) -> str:
     match lesson:
         case Lesson.WAKE:
             return " ".join(setup.wake_phrases[0])
+        case Lesson.PRACTICE:
+            return _reading(Component.RESIN, _PRACTICE_G, setup)
+        case Lesson.RESIN:
+            return _reading(Component.RESIN, _CUP_G, setup)
         case Lesson.HALF | Lesson.POUR:
             return _pour_example(setup, state, is_half=lesson is Lesson.HALF)
         case _:
@@ -70,9 +73,14 @@ def _pour_example(setup: Setup, state: State, *, is_half: bool) -> str:
     batch = state.open_batch
     target = None if batch is None else pour.target_of(setup.recipe, batch)
     if target is None:
-        return _EXAMPLES[Lesson.HALF]
-    grams = rounded_to_step(target.grams / 2 if is_half else target.grams, setup.scale.step_g)
-    return f"{target.component.value} {say_digits(max(grams, Fraction(0)))} grams"
+        return _reading(Component.HARDENER, _CUP_G / 2, setup)
+    return _reading(target.component, target.grams / 2 if is_half else target.grams, setup)
+
+
+def _reading(component: Component, grams: Fraction, setup: Setup) -> str:
+    """A reading as the scale can show it."""
+    shown_g = rounded_to_step(grams, setup.scale.step_g)
+    return f"{component.value} {say_digits(shown_g)} grams"
 
 
 def follow(
@@ -103,7 +111,9 @@ def follow(
     words = "" if lesson is None else example(lesson, setup, state)
     if guide.misses % SKIP_AFTER == 0:
         return guide, (OfferSkip(words),) if words else ()
-    if guide.misses % HINT_AFTER == 0:
+    # Asleep the dialogue itself says nothing to what does not wake it.
+    is_silent = guide.misses == 1 and not decision.said
+    if is_silent or guide.misses % HINT_AFTER == 0:
         return guide, (Hint(words),)
     return guide, ()
 

@@ -284,7 +284,7 @@ PREFERENCES: tuple[Preference, ...] = (
 BY_KEY: Mapping[str, Preference] = {preference.key: preference for preference in PREFERENCES}
 ALL_KEYS = tuple(BY_KEY)
 JOB_KEYS = ("product", "model", "scale_step", "scale_capacity", "wake", "words")
-TRYOUT_KEYS = tuple(key for key in JOB_KEYS if key != "product") + ("microphone", "loudspeaker")
+TRYOUT_KEYS = (*(key for key in JOB_KEYS if key != "product"), "microphone", "loudspeaker")
 
 
 def add_options(

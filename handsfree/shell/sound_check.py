@@ -144,12 +144,13 @@ def find_alarm_tone(sound: bytes) -> ToneFound:
     Args:
         sound: 16-bit mono at 16 kHz, at least twice as long as the tone.
     """
-    heard = _in_band(samples_of(sound).astype(np.float64))
+    heard = samples_of(sound).astype(np.float64)
     pulses = PULSES[Urgency.HIGH]
     length = round(max(start_s + pulse_s for start_s, pulse_s, _ in pulses) * SAMPLE_RATE_HZ)
     shifts = len(heard) - length
     if shifts < length or not np.any(heard):
         return ToneFound(is_heard=False, ratio=0.0, delay_s=0.0)
+    heard = _in_band(heard)
     shares = []
     for start_s, pulse_s, pitch_hz in pulses:
         share = _share(heard, pitch_hz, round(pulse_s * SAMPLE_RATE_HZ))

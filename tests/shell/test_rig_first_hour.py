@@ -1,0 +1,158 @@
+"""The first hour with real sound: the check that listens, and the try-out by voice.
+
+Slow: minutes of real time, on the rig of ``tests/shell/rig.py``.
+"""
+
+import os
+import signal
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.conftest import FIXTURES
+from tests.shell import rig as rigs
+from tests.shell.rig import Program, Rig, rigged
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.audio,
+    pytest.mark.skipif(
+        rigs.MISSING is not None,
+        reason=f"no {rigs.MISSING}: apt-get install pulseaudio pulseaudio-utils",
+    ),
+]
+LOOP = ("load-module", "module-loopback", "source=spk.monitor", "sink=mic", "latency_msec=60",
+        "source_dont_move=true", "sink_dont_move=true")  # fmt: skip
+READING = FIXTURES / "demo" / "02_resin_eight_five_six_grams.flac"
+
+
+@pytest.fixture
+def rig() -> Iterator[Rig]:
+    with rigged() as started:
+        hiss = started.hiss()
+        try:
+            yield started
+        finally:
+            os.killpg(hiss.pid, signal.SIGKILL)
+            hiss.wait()
+
+
+def finished(program: Program) -> int:
+    program.wait_for("", 1)
+    code = program.process.wait(60)
+    time.sleep(0.2)  # The reader of its lines is a thread.
+    return code
+
+
+def test_the_check_hears_the_voice_and_the_loudspeaker(rig: Rig, tmp_path: Path) -> None:
+    rig.pactl(*LOOP)
+    report = tmp_path / "report.txt"
+    program = Program(
+        rig, tmp_path, "--listen", "--microphone", "default", "--report", str(report),
+        command="check",
+    )  # fmt: skip
+    program.wait_for("in your usual voice", 60)
+    rig.speak(READING)
+    program.wait_for("loudspeaker, heard", 30)
+    assert finished(program) == 0
+    lines = [line for _, line in program.lines]
+    print("\n".join(lines))
+    assert any(line.startswith("ok       your voice: voice -") for line in lines)
+    assert any(
+        line.startswith("ok       loudspeaker, heard: The microphone hears") for line in lines
+    )
+    assert "ok       loudspeaker, heard" in report.read_text()
+
+
+def test_the_check_tells_of_a_muted_microphone_and_a_deaf_one(rig: Rig, tmp_path: Path) -> None:
+    rig.pactl("set-source-mute", "mic.monitor", "1")
+    program = Program(rig, tmp_path, "--listen", "--microphone", "default", command="check")
+    program.wait_for("loudspeaker, heard", 60)
+    assert finished(program) == 0
+    lines = [line for _, line in program.lines]
+    assert any("gives no sound at all. Look for a mute switch" in line for line in lines)
+    assert any(
+        line.startswith("note     loudspeaker, heard: The microphone did not") for line in lines
+    )
+
+
+def test_of_several_microphones_the_one_that_hears_is_named(rig: Rig, tmp_path: Path) -> None:
+    program = Program(rig, tmp_path, "--listen", command="check")
+    program.wait_for("Talk on and on", 60)
+    talk = subprocess.Popen(
+        ["bash", "-c", f"while paplay --device=mic {as_wav(rig, READING)}; do :; done"],
+        env=rig.environment,
+        start_new_session=True,
+    )
+    try:
+        program.wait_for("best microphone", 60)
+    finally:
+        os.killpg(talk.pid, signal.SIGKILL)
+        talk.wait()
+    assert finished(program) == 0
+    lines = [line for _, line in program.lines]
+    print("\n".join(lines))
+    assert any("To keep it: --microphone" in line for line in lines)
+
+
+def as_wav(rig: Rig, path: Path) -> Path:
+    import soundfile
+
+    sound, rate_hz = soundfile.read(path)
+    target = rig.folder / "talk.wav"
+    soundfile.write(target, sound, rate_hz)
+    return target
+
+
+def flite(rig: Rig, words: str) -> Path:
+    """A sentence in the voice of the shipped recordings."""
+    path = rig.folder / f"{words.replace(' ', '_')}.wav"
+    subprocess.run(["flite", "-voice", "slt", "-t", words, "-o", str(path)], check=True)
+    return path
+
+
+@pytest.mark.skipif(rigs.shutil.which("flite") is None, reason="no flite: apt-get install flite")
+def test_the_try_out_by_voice_from_levels_to_the_caution(rig: Rig, tmp_path: Path) -> None:
+    """Every lesson spoken, each when it is asked for and the program is silent again."""
+    program = Program(rig, tmp_path, command="tryout")
+    program.wait_for("in your usual voice", 60)
+    program.wait_for("", 1)
+    time.sleep(6.5)  # The sentence that asks for it is spoken.
+    rig.speak(READING)
+    program.wait_for("voice -", 30)
+    way = (
+        ("Say hello bench", "hello bench", 9),
+        ("For practice", "resin one one one grams", 9),
+        ("so say no", "no", 10),
+        ("from the first jug", "resin two one zero grams", 17),
+        ("If that is what", "yes", 10),
+        ("Press tare", "tare", 15),
+        ("The second jug", "hardener five zero grams", 12),
+        ("taken back", "scratch that", 8),
+        ("Pour on to the target", "hardener one zero five grams", 12),
+        ("Is that right", "yes", 5),
+        ("Stir, and say mixed", "mixed", 13),
+        ("Warm epoxy", "two two degrees", 10),
+        ("From here you can always ask", "how long is left", 10),
+        ("remind you of anything", "remind me in twenty seconds", 8),
+        ("A call comes again", "got it", 9),
+    )
+    seen = 0
+    for asked, words, speaks_s in way:
+        program.wait_for(asked, 60, after=seen)
+        for _ in range(3):
+            time.sleep(speaks_s)
+            seen = len(program.lines)
+            rig.speak(flite(rig, words))
+            try:
+                program.wait_for("handsfree:", 4, after=seen)
+            except AssertionError:
+                continue
+            break
+    program.wait_for("Well done, that was all", 60)
+    assert program.process.wait(60) == 0
+    print("\n".join(line for _, line in program.lines))
+    assert not (tmp_path / "data").exists()

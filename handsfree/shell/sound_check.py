@@ -13,7 +13,7 @@ from handsfree.language.tryout_wording import SoundVerdict
 from handsfree.shell.capture import BLOCK_S
 from handsfree.shell.ear import CLIPPED_SHARE, FULL_SCALE, SOUNDING_SHARE
 from handsfree.shell.hear import CLEAR_SNR_DB
-from handsfree.shell.microphone import Microphone
+from handsfree.shell.microphone import Microphone, MicrophoneLost
 from handsfree.shell.noise import FLOOR_DB, level_db
 from handsfree.shell.sound_format import BYTES_PER_SAMPLE, SAMPLE_RATE_HZ, samples_of
 from handsfree.shell.speaker import Output
@@ -93,9 +93,19 @@ def levels_of(silence: bytes, speech: bytes) -> Levels:
 def record(microphone: Microphone, length_s: float) -> bytes:
     """The next stretch of a microphone's sound; what waited unread is left out.
 
+    A stall that is taken for the end of the device is got over once, by opening it again.
+
     Raises:
-        MicrophoneLost: the device has gone.
+        MicrophoneLost, NoSoundDevice: the device has gone.
     """
+    try:
+        return _stretch(microphone, length_s)
+    except MicrophoneLost:
+        microphone.open()
+        return _stretch(microphone, length_s)
+
+
+def _stretch(microphone: Microphone, length_s: float) -> bytes:
     microphone.drop_waiting()
     sound = b""
     while len(sound) < length_s * SAMPLE_RATE_HZ * BYTES_PER_SAMPLE:
@@ -114,7 +124,7 @@ def hear_alarm_tone(
         on_trouble: told why the tone could not be played.
 
     Raises:
-        MicrophoneLost: the device has gone.
+        MicrophoneLost, NoSoundDevice: the microphone has gone.
     """
     sound_of_alarm = tone(Urgency.HIGH)
 

@@ -4,6 +4,7 @@ Slow: minutes of real time, on the rig of ``tests/shell/rig.py``.
 """
 
 import os
+import shutil
 import signal
 import subprocess
 import time
@@ -11,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import soundfile
 
 from tests.conftest import FIXTURES
 from tests.shell import rig as rigs
@@ -45,6 +47,12 @@ def finished(program: Program) -> int:
     code = program.process.wait(60)
     time.sleep(0.2)  # The reader of its lines is a thread.
     return code
+
+
+def text_of(program: Program) -> str:
+    text = "\n".join(line for _, line in program.lines)
+    print(text)
+    return text
 
 
 def test_the_check_hears_the_voice_and_the_loudspeaker(rig: Rig, tmp_path: Path) -> None:
@@ -93,14 +101,10 @@ def test_of_several_microphones_the_one_that_hears_is_named(rig: Rig, tmp_path: 
         os.killpg(talk.pid, signal.SIGKILL)
         talk.wait()
     assert finished(program) == 0
-    lines = [line for _, line in program.lines]
-    print("\n".join(lines))
-    assert any("To keep it: --microphone" in line for line in lines)
+    assert "To keep it: --microphone" in text_of(program)
 
 
 def as_wav(rig: Rig, path: Path) -> Path:
-    import soundfile
-
     sound, rate_hz = soundfile.read(path)
     target = rig.folder / "talk.wav"
     soundfile.write(target, sound, rate_hz)
@@ -114,7 +118,7 @@ def flite(rig: Rig, words: str) -> Path:
     return path
 
 
-@pytest.mark.skipif(rigs.shutil.which("flite") is None, reason="no flite: apt-get install flite")
+@pytest.mark.skipif(shutil.which("flite") is None, reason="no flite: apt-get install flite")
 def test_the_try_out_by_voice_from_levels_to_the_caution(rig: Rig, tmp_path: Path) -> None:
     """Every lesson spoken, each when it is asked for and the program is silent again."""
     program = Program(rig, tmp_path, command="tryout")
@@ -154,5 +158,5 @@ def test_the_try_out_by_voice_from_levels_to_the_caution(rig: Rig, tmp_path: Pat
             break
     program.wait_for("Well done, that was all", 60)
     assert program.process.wait(60) == 0
-    print("\n".join(line for _, line in program.lines))
+    text_of(program)
     assert not (tmp_path / "data").exists()

@@ -10,7 +10,7 @@ import soxr
 
 from handsfree.job.reminders import Urgency
 from handsfree.language.tryout_wording import SoundVerdict
-from handsfree.shell.microphone import Microphone
+from handsfree.shell.microphone import Microphone, MicrophoneLost
 from handsfree.shell.sound_check import (
     HEARD_RATIO,
     find_alarm_tone,
@@ -207,10 +207,30 @@ def test_a_stretch_is_recorded_from_now_on() -> None:
     assert (len(sound), microphone.dropped) == (32_000, 1)
 
 
-def test_the_loudspeaker_is_heard_or_not(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("handsfree.shell.sound_check.SETTLE_S", 0.0)
+def test_a_stall_is_got_over_once() -> None:
+    class Stalling(OpenMicrophone):
+        stalls = 1
+        opened = 0
+
+        def read(self, timeout_s: float) -> bytes:
+            if self.stalls:
+                self.stalls -= 1
+                raise MicrophoneLost("no sound any more")
+            return super().read(timeout_s)
+
+        def open(self) -> None:
+            self.opened += 1
+
+    microphone = Stalling(at_db(-20))
+    assert len(record(cast(Microphone, microphone), 1.0)) == 32_000
+    assert microphone.opened == 1
+    microphone.stalls = 2
+    with pytest.raises(MicrophoneLost):
+        record(cast(Microphone, microphone), 1.0)
+
+
+def test_the_loudspeaker_is_heard_or_not() -> None:
     microphone = OpenMicrophone(b"")
-    # The reading side waits for the player, so that no clock decides what is heard.
     output = PlayedInto(microphone)
     output.play(tone(Urgency.HIGH), lambda: False)
     sound = record(cast(Microphone, microphone), 2.8)

@@ -27,7 +27,7 @@ TOO_QUIET_DB = -45.0
 # of noise none had more than 2.1, of 100 with hammer blows none 4; a steady hum at the tone's own
 # pitches has 1.6 (measured 2026-11-25; tests/shell/test_sound_check.py does it again).
 HEARD_RATIO = 4.0
-ELSEWHERE_PERCENTILE, WORST_QUARTER = 90, 25
+ELSEWHERE_PERCENTILE = 90
 BESIDE_HZ = 300.0
 SILENCE_S, VOICE_S = 3.0, 5.0  # Measured for so long; a person takes a second to begin.
 SETTLE_S, TAIL_S = 0.3, 2.0  # Before the tone, and for its way through devices and room.
@@ -166,7 +166,9 @@ def find_alarm_tone(sound: bytes) -> ToneFound:
         share = _share(heard, pitch_hz, round(pulse_s * SAMPLE_RATE_HZ))
         start = round(start_s * SAMPLE_RATE_HZ)
         shares.append(share[start : start + shifts])
-    match = np.percentile(shares, WORST_QUARTER, axis=0)
+    # A quarter of the pulses may be worse than this one.
+    worst = len(pulses) // 4
+    match = np.partition(np.array(shares), worst, axis=0)[worst]
     best = int(np.argmax(match))
     # Close by, the tone overlaps with itself.
     apart = np.abs(np.arange(shifts) - best) > length // 2

@@ -28,6 +28,7 @@ from handsfree.shell.tryout import Tryout, show
 
 TUNINGS = 3  # Then it goes on as it is: the lessons show how well it hears.
 POLL_S = 0.2
+INDENT = " " * 12  # Under what is said.
 
 
 class Teacher:
@@ -76,16 +77,21 @@ def tune(teacher: Teacher, listen: Callable[[float], bytes]) -> SoundVerdict:
     for _ in range(TUNINGS):
         teacher.remark(AskSilence())
         teacher.finish()
-        silence = listen(SILENCE_S)
+        silence = _heard(listen, SILENCE_S)
         teacher.remark(AskVoice())
         teacher.finish()
-        levels = levels_of(silence, listen(VOICE_S))
-        print(f"            {levels.shown}", flush=True)
+        levels = levels_of(silence, _heard(listen, VOICE_S))
+        print(f"{INDENT}{levels.shown}", flush=True)
         verdict = levels.verdict
         teacher.remark(SoundHeard(verdict))
         if verdict is SoundVerdict.FINE:
             break
     return verdict
+
+
+def _heard(listen: Callable[[float], bytes], length_s: float) -> bytes:
+    print(f"{INDENT}listening for {length_s:.0f} seconds", flush=True)
+    return listen(length_s)
 
 
 def run(tryout: Tryout, hearing: Hearing, microphone: Microphone, speaker: Speaker | None) -> int:

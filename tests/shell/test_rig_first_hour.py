@@ -28,6 +28,7 @@ pytestmark = [
 ]
 LOOP = ("load-module", "module-loopback", "source=spk.monitor", "sink=mic", "latency_msec=60",
         "source_dont_move=true", "sink_dont_move=true")  # fmt: skip
+SILENT_S = 1.5
 READING = FIXTURES / "demo" / "02_resin_eight_five_six_grams.flac"
 
 
@@ -118,41 +119,50 @@ def flite(rig: Rig, words: str) -> Path:
     return path
 
 
+def wait_until_silent(rig: Rig) -> None:
+    """Until the loudspeaker has been silent for so long that it is no pause."""
+    command = ["parec", "--device=spk.monitor", "--rate=8000", "--channels=1", "--latency-msec=50"]
+    with subprocess.Popen(command, env=rig.environment, stdout=subprocess.PIPE) as ear:
+        assert ear.stdout is not None
+        silent_s = 0.0
+        while silent_s < SILENT_S:
+            silent_s = 0.0 if any(ear.stdout.read(1_600)) else silent_s + 0.1
+        ear.kill()
+
+
 @pytest.mark.skipif(shutil.which("flite") is None, reason="no flite: apt-get install flite")
 def test_the_try_out_by_voice_from_levels_to_the_caution(rig: Rig, tmp_path: Path) -> None:
     """Every lesson spoken, each when it is asked for and the program is silent again."""
     program = Program(rig, tmp_path, command="tryout")
-    program.wait_for("in your usual voice", 60)
-    program.wait_for("", 1)
-    time.sleep(6.5)  # The sentence that asks for it is spoken.
+    program.wait_for("listening for 5 seconds", 90)
     rig.speak(READING)
-    program.wait_for("voice -", 30)
+    program.wait_for("I hear you well", 60)
     way = (
-        ("Say hello bench", "hello bench", 9),
-        ("For practice", "resin one one one grams", 9),
-        ("so say no", "no", 10),
-        ("from the first jug", "resin two one zero grams", 17),
-        ("If that is what", "yes", 10),
-        ("Press tare", "tare", 15),
-        ("The second jug", "hardener five zero grams", 12),
-        ("taken back", "scratch that", 8),
-        ("Pour on to the target", "hardener one zero five grams", 12),
-        ("Is that right", "yes", 5),
-        ("Stir, and say mixed", "mixed", 13),
-        ("Warm epoxy", "two two degrees", 10),
-        ("From here you can always ask", "how long is left", 10),
-        ("remind you of anything", "remind me in twenty seconds", 8),
-        ("A call comes again", "got it", 9),
+        ("Say hello bench", "hello bench"),
+        ("For practice", "resin one one one grams"),
+        ("so say no", "no"),
+        ("from the first jug", "resin two one zero grams"),
+        ("If that is what", "yes"),
+        ("Press tare", "tare"),
+        ("The second jug", "hardener five zero grams"),
+        ("taken back", "scratch that"),
+        ("Pour on to the target", "hardener one zero five grams"),
+        ("Is that right", "yes"),
+        ("Stir, and say mixed", "mixed"),
+        ("Warm epoxy", "two two degrees"),
+        ("From here you can always ask", "how long is left"),
+        ("remind you of anything", "remind me in twenty seconds"),
+        ("A call comes again", "got it"),
     )
     seen = 0
-    for asked, words, speaks_s in way:
-        program.wait_for(asked, 60, after=seen)
+    for asked, words in way:
+        program.wait_for(asked, 90, after=seen)
         for _ in range(3):
-            time.sleep(speaks_s)
+            wait_until_silent(rig)
             seen = len(program.lines)
             rig.speak(flite(rig, words))
             try:
-                program.wait_for("handsfree:", 4, after=seen)
+                program.wait_for("handsfree:", 6, after=seen)
             except AssertionError:
                 continue
             break

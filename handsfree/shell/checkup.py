@@ -2,7 +2,6 @@
 
 import argparse
 import platform
-import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from importlib import metadata
@@ -45,7 +44,7 @@ PACKAGES = (
     "reportlab",
     "platformdirs",
 )
-_VERSION = re.compile(r"[0-9A-Za-z.+!-]+")
+LIVE_SOUND = ("live sound", *NAMES.values())
 
 
 def findings(args: argparse.Namespace, products: Sequence[str]) -> Iterator[Finding]:
@@ -216,8 +215,7 @@ def run(
         for finding in listen_check.findings(args.microphone, args.loudspeaker):
             show(finding)
             found.append(finding)
-    problems = sum(finding.verdict is Verdict.PROBLEM for finding in found)
-    print(_summary(problems, sum(finding.verdict is Verdict.NOTE for finding in found)))
+    print(summary(found))
     if args.report is not None:
         try:
             check_report.write(args.report, found)
@@ -225,12 +223,15 @@ def run(
             print(error, file=sys.stderr)
             return 2
         print(f"Wrote {args.report}. It should hold nothing private; read it before you send it.")
-    return 1 if problems else 0
+    return 1 if any(finding.verdict is Verdict.PROBLEM for finding in found) else 0
 
 
-def _summary(problems: int, notes: int) -> str:
-    if problems:
-        return f"To mend first: {problems}. Good to know: {notes}."
-    if notes:
-        return f"Ready. Good to know: {notes}."
-    return "Ready."
+def summary(found: Sequence[Finding]) -> str:
+    """What all of it comes to."""
+    problems = sum(finding.verdict is Verdict.PROBLEM for finding in found)
+    notes = [finding.name for finding in found if finding.verdict is Verdict.NOTE]
+    start = f"To mend first: {problems}." if problems else "Ready."
+    missing = [name for name in notes if name in LIVE_SOUND]
+    if missing and not problems:
+        start = f"Ready but to listen and speak; see {', '.join(missing)}."
+    return f"{start} Notes: {len(notes)}." if notes else start

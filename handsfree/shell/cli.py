@@ -116,7 +116,7 @@ def _parser() -> argparse.ArgumentParser:
     add_options(tryout, TRYOUT_KEYS)
     tryout.set_defaults(run=_tryout)
 
-    check = commands.add_parser("check", help="what is installed, what is missing, how to get it")
+    check = commands.add_parser("check", help="what works, what does not, and what to do")
     check.add_argument(
         "--listen", action="store_true", help="also your voice, the noise, and the loudspeaker"
     )

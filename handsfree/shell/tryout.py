@@ -124,6 +124,8 @@ def run_typed(tryout: Tryout, text: Iterable[str], *, echoes: bool) -> int:
         echoes: whether what was typed is shown, since it comes from no keyboard.
     """
     session = tryout.session
+    if not echoes:
+        print("Type what you would say, numbers in words. No clock is waited for.\n")
     for remark in (Welcome(), tryout.begin()):
         show("handsfree", say_remark(remark))
     try:

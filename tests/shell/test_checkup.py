@@ -21,10 +21,11 @@ from handsfree.job.events import NoteTaken
 from handsfree.language.tryout_wording import SoundVerdict
 from handsfree.shell import checkup, listen_check, machine_check
 from handsfree.shell.check_report import TAKEN_OUT, cleaned, private_names, report_of
+from handsfree.shell.checkup import summary
 from handsfree.shell.cli import main
 from handsfree.shell.clock import Clock
 from handsfree.shell.files import Files
-from handsfree.shell.finding import Finding, Verdict, ok
+from handsfree.shell.finding import Finding, Verdict, note, ok, problem
 from handsfree.shell.journal import JOURNAL_NAME, Journal
 from handsfree.shell.listen_check import compared, voice_finding
 from handsfree.shell.machine_check import clocks, data_folder, filesystem_of, journal, sleep
@@ -258,6 +259,14 @@ def test_damaged_settings_are_one_finding_and_the_rest_is_looked_at(
     assert f"problem  settings: {path}, line 1: words is not accepted" in out
     assert "Did you mean scale_step?" in out
     assert "ok       voice:" in out
+
+
+def test_what_it_comes_to_is_said_in_one_line() -> None:
+    fine, silent = ok("disk", ""), note("microphone", "none")
+    assert summary([fine]) == "Ready."
+    assert summary([fine, note("sleep", "")]) == "Ready. Notes: 1."
+    assert summary([fine, silent]) == "Ready but to listen and speak; see microphone. Notes: 1."
+    assert summary([problem("voice", ""), silent]) == "To mend first: 1. Notes: 1."
 
 
 # --- sound devices ------------------------------------------------------------------------------

@@ -20,7 +20,7 @@ settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
 
 # No settings of the person who runs the tests.
-os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="handsfree-no-settings-")
+os.environ["XDG_CONFIG_HOME"] = str(Path(tempfile.gettempdir()) / "handsfree-has-no-settings")
 
 FIXTURES = Path(__file__).parent.parent / "audio_fixtures"
 

@@ -112,8 +112,11 @@ def as_wav(rig: Rig, path: Path) -> Path:
     return target
 
 
-def flite(rig: Rig, words: str) -> Path:
-    """A sentence in the voice of the shipped recordings."""
+def recording(rig: Rig, words: str) -> Path:
+    """A sentence: a shipped recording, or one by the same synthesizer."""
+    shipped = sorted((FIXTURES / "commands").glob(f"*_{words.replace(' ', '_')}.flac"))
+    if shipped:
+        return shipped[0]
     path = rig.folder / f"{words.replace(' ', '_')}.wav"
     subprocess.run(["flite", "-voice", "slt", "-t", words, "-o", str(path)], check=True)
     return path
@@ -128,6 +131,21 @@ def wait_until_silent(rig: Rig) -> None:
         while silent_s < SILENT_S:
             silent_s = 0.0 if any(ear.stdout.read(1_600)) else silent_s + 0.1
         ear.kill()
+
+
+def say_until(rig: Rig, program: Program, words: str, then: str) -> None:
+    """Says a sentence when the program is silent, again where it was not heard."""
+    for last in (False, False, True):
+        wait_until_silent(rig)
+        rig.speak(recording(rig, words))
+        try:
+            # The call comes twenty seconds after it was asked for.
+            program.wait_for(then, 40 if words.startswith("remind") else 8)
+        except AssertionError:
+            if last:
+                raise
+        else:
+            return
 
 
 @pytest.mark.skipif(shutil.which("flite") is None, reason="no flite: apt-get install flite")
@@ -147,26 +165,17 @@ def test_the_try_out_by_voice_from_levels_to_the_caution(rig: Rig, tmp_path: Pat
         ("The second jug", "hardener five zero grams"),
         ("taken back", "scratch that"),
         ("Pour on to the target", "hardener one zero five grams"),
-        ("Is that right", "yes"),
+        ("on target", "yes"),
         ("Stir, and say mixed", "mixed"),
         ("Warm epoxy", "two two degrees"),
         ("From here you can always ask", "how long is left"),
         ("remind you of anything", "remind me in twenty seconds"),
         ("A call comes again", "got it"),
     )
-    seen = 0
-    for asked, words in way:
-        program.wait_for(asked, 90, after=seen)
-        for _ in range(3):
-            wait_until_silent(rig)
-            seen = len(program.lines)
-            rig.speak(flite(rig, words))
-            try:
-                program.wait_for("handsfree:", 6, after=seen)
-            except AssertionError:
-                continue
-            break
-    program.wait_for("Well done, that was all", 60)
+    asked = [*(words for words, _ in way[1:]), "Well done, that was all"]
+    program.wait_for(way[0][0], 90)
+    for (_, words), then in zip(way, asked, strict=True):
+        say_until(rig, program, words, then)
     assert program.process.wait(60) == 0
     text_of(program)
     assert not (tmp_path / "data").exists()

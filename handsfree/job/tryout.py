@@ -35,7 +35,7 @@ _EXAMPLES = {
     Lesson.WARMTH: "two two degrees",
     Lesson.LEFT: "how long is left",
     Lesson.TIMER: "remind me in twenty seconds",
-    Lesson.GOT_IT: "got it",
+    Lesson.GOT_IT: "understood",  # Of the two it is heard better.
 }
 
 

@@ -226,6 +226,6 @@ def _instruction(lesson: Lesson, example: str) -> str:
         case Lesson.CALL:
             return "Now wait a moment, until I call."
         case Lesson.GOT_IT:
-            return "A call comes again until you answer it. Say got it."
+            return "A call comes again until you answer it. Say understood, or got it."
         case _:
             assert_never(lesson)

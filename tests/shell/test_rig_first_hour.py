@@ -170,7 +170,7 @@ def test_the_try_out_by_voice_from_levels_to_the_caution(rig: Rig, tmp_path: Pat
         ("Warm epoxy", "two two degrees"),
         ("From here you can always ask", "how long is left"),
         ("remind you of anything", "remind me in twenty seconds"),
-        ("A call comes again", "got it"),
+        ("A call comes again", "understood"),
     )
     asked = [*(words for words, _ in way[1:]), "Well done, that was all"]
     program.wait_for(way[0][0], 90)

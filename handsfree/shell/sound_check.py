@@ -91,13 +91,15 @@ def levels_of(silence: bytes, speech: bytes) -> Levels:
 
 
 def record(microphone: Microphone, length_s: float) -> bytes:
-    """The next stretch of a microphone's sound; what waited unread is left out.
+    """The next stretch of a microphone's sound.
 
-    A stall that is taken for the end of the device is got over once, by opening it again.
+    It is opened anew: sound that waited unread, up to ten seconds of it, is not of now. A stall
+    that is taken for the end of the device is got over once.
 
     Raises:
         MicrophoneLost, NoSoundDevice: the device has gone.
     """
+    microphone.open()
     try:
         return _stretch(microphone, length_s)
     except MicrophoneLost:
@@ -106,7 +108,6 @@ def record(microphone: Microphone, length_s: float) -> bytes:
 
 
 def _stretch(microphone: Microphone, length_s: float) -> bytes:
-    microphone.drop_waiting()
     sound = b""
     while len(sound) < length_s * SAMPLE_RATE_HZ * BYTES_PER_SAMPLE:
         sound += microphone.read(BLOCK_S) or b""
@@ -134,10 +135,11 @@ def hear_alarm_tone(
         except Exception as error:  # A device may raise whatever its driver does.
             on_trouble(str(error))
 
+    microphone.open()  # As in ``record``, but before the tone starts.
     player = threading.Timer(SETTLE_S, play)
     player.start()
     try:
-        sound = record(microphone, SETTLE_S + sound_of_alarm.duration_s + TAIL_S)
+        sound = _stretch(microphone, SETTLE_S + sound_of_alarm.duration_s + TAIL_S)
     finally:
         player.join()
     return find_alarm_tone(sound)

@@ -77,10 +77,11 @@ def compared(
 
 
 def _voice(microphone: Microphone) -> Finding:
-    print(f"Please say nothing for {SILENCE_S:.0f} seconds.", flush=True)
-    silence = record(microphone, SILENCE_S)
-    print(f'Now from where you will work, in your usual voice: "{VOICE_SAMPLE}".', flush=True)
-    return voice_finding(levels_of(silence, record(microphone, VOICE_S)))
+    quiet = f"Please say nothing for {SILENCE_S:.0f} seconds."
+    speak = f'Now from where you will work, in your usual voice: "{VOICE_SAMPLE}".'
+    silence = record(microphone, SILENCE_S, lambda: print(quiet, flush=True))
+    voice = record(microphone, VOICE_S, lambda: print(speak, flush=True))
+    return voice_finding(levels_of(silence, voice))
 
 
 def voice_finding(levels: Levels) -> Finding:

@@ -90,16 +90,24 @@ def levels_of(silence: bytes, speech: bytes) -> Levels:
     )
 
 
-def record(microphone: Microphone, length_s: float) -> bytes:
+def record(
+    microphone: Microphone, length_s: float, on_open: Callable[[], None] = lambda: None
+) -> bytes:
     """The next stretch of a microphone's sound.
 
     It is opened anew: sound that waited unread, up to ten seconds of it, is not of now. A stall
     that is taken for the end of the device is got over once.
 
+    Args:
+        microphone: any state.
+        length_s: of the stretch.
+        on_open: called when it listens, to tell the person: opening may take seconds.
+
     Raises:
         MicrophoneLost, NoSoundDevice: the device has gone.
     """
     microphone.open()
+    on_open()
     try:
         return _stretch(microphone, length_s)
     except MicrophoneLost:

@@ -77,10 +77,10 @@ def tune(teacher: Teacher, listen: Callable[[float], bytes]) -> SoundVerdict:
     for _ in range(TUNINGS):
         teacher.remark(AskSilence())
         teacher.finish()
-        silence = _heard(listen, SILENCE_S)
+        silence = listen(SILENCE_S)
         teacher.remark(AskVoice())
         teacher.finish()
-        levels = levels_of(silence, _heard(listen, VOICE_S))
+        levels = levels_of(silence, listen(VOICE_S))
         print(f"{INDENT}{levels.shown}", flush=True)
         verdict = levels.verdict
         teacher.remark(SoundHeard(verdict))
@@ -89,9 +89,9 @@ def tune(teacher: Teacher, listen: Callable[[float], bytes]) -> SoundVerdict:
     return verdict
 
 
-def _heard(listen: Callable[[float], bytes], length_s: float) -> bytes:
-    print(f"{INDENT}listening for {length_s:.0f} seconds", flush=True)
-    return listen(length_s)
+def _stretch(microphone: Microphone, length_s: float) -> bytes:
+    told = f"{INDENT}listening for {length_s:.0f} seconds"
+    return record(microphone, length_s, lambda: print(told, flush=True))
 
 
 def run(tryout: Tryout, hearing: Hearing, microphone: Microphone, speaker: Speaker | None) -> int:
@@ -105,7 +105,7 @@ def run(tryout: Tryout, hearing: Hearing, microphone: Microphone, speaker: Speak
     with microphone:
         teacher.remark(Welcome())
         try:
-            tune(teacher, lambda length_s: record(microphone, length_s))
+            tune(teacher, lambda length_s: _stretch(microphone, length_s))
             teacher.finish()
             listener = Listener(microphone, hearing, speaker)
             listener.is_awake = False

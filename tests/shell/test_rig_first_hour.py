@@ -65,7 +65,7 @@ def test_the_check_hears_the_voice_and_the_loudspeaker(rig: Rig, tmp_path: Path)
     )  # fmt: skip
     program.wait_for("in your usual voice", 60)
     rig.speak(READING)
-    program.wait_for("loudspeaker, heard", 30)
+    program.wait_for("loudspeaker, heard", 90)
     assert finished(program) == 0
     lines = [line for _, line in program.lines]
     print("\n".join(lines))

@@ -147,7 +147,11 @@ def hear_alarm_tone(
     player = threading.Timer(SETTLE_S, play)
     player.start()
     try:
-        sound = _stretch(microphone, SETTLE_S + sound_of_alarm.duration_s + TAIL_S)
+        sound = _stretch(microphone, SETTLE_S + sound_of_alarm.duration_s)
+        # A loudspeaker takes its time to open, on a busy machine seconds.
+        while player.is_alive():
+            sound += microphone.read(BLOCK_S) or b""
+        sound += _stretch(microphone, TAIL_S)
     finally:
         player.join()
     return find_alarm_tone(sound)

@@ -1,5 +1,7 @@
 """The few shared fixtures."""
 
+import os
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -16,6 +18,9 @@ from handsfree.shell.typed import FIRST_DAY
 # Property tests see the same cases in every run, and no clock.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
+
+# No settings of the person who runs the tests.
+os.environ["XDG_CONFIG_HOME"] = str(Path(tempfile.gettempdir()) / "handsfree-has-no-settings")
 
 FIXTURES = Path(__file__).parent.parent / "audio_fixtures"
 

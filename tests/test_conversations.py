@@ -10,7 +10,15 @@ import pytest
 
 from handsfree.shell.cards import load_card
 from handsfree.shell.session import Session, setup_of
-from handsfree.shell.typed import FIRST_DAY, Spoken, converse, due_before, lines_of, time_of_day
+from handsfree.shell.typed import (
+    FIRST_DAY,
+    Spoken,
+    converse,
+    due_before,
+    lines_of,
+    time_of_day,
+    words_of,
+)
 
 FOLDER = Path(__file__).parent / "conversations"
 FILES = sorted(FOLDER.glob("*.txt"))
@@ -60,6 +68,23 @@ def performed(text: str) -> str:
 
 def shown(spoken: Spoken) -> str:
     return f"{spoken.at:%H:%M:%S} {spoken.who}: {spoken.text}"
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("Resin 118.5 grams.", "resin one one eight point five grams"),
+        ("cup 2 is empty, please", "cup two is empty please"),
+        ("resin .5 grams", "resin point five grams"),
+        ("it's 10,5 grams", "it's [unk] grams"),
+        ("1.2.3 grams", "[unk] grams"),
+        ("1,000 grams", "[unk] grams"),
+        ("how much? now!", "how much now"),
+        ("", ""),
+    ],
+)
+def test_typed_numbers_are_words_or_none(typed: str, words: str) -> None:
+    assert " ".join(words_of(typed)) == words
 
 
 def test_there_are_many() -> None:

@@ -71,7 +71,7 @@ class Fields:
 
     def number(self, key: str, low: Fraction | float, high: Fraction | float) -> Fraction:
         """A plain number within limits, exact. Raises CardInvalid for anything else."""
-        number = _plain_number(self.values.get(key))
+        number = plain_number(self.values.get(key))
         if number is None or not low <= number <= high:
             raise self.invalid(key, f"a plain number from {float(low):g} to {float(high):g}")
         return number
@@ -89,7 +89,7 @@ class Fields:
         value = self.values.get(key)
         if not isinstance(value, list) or len(value) not in counts:
             raise self.invalid(key, allowed)
-        numbers = [_plain_number(entry) for entry in value]
+        numbers = [plain_number(entry) for entry in value]
         kept = tuple(n for n in numbers if n is not None and low <= n <= high)
         if len(kept) != len(value):
             raise self.invalid(key, allowed)
@@ -113,6 +113,22 @@ def fields_of(text: str, allowed_keys: frozenset[str]) -> Fields:
     Raises:
         CardInvalid: it is no TOML, too large, or has a key that is not allowed.
     """
+    card = fields_in(text)
+    for key in card.values:
+        if key not in allowed_keys:
+            raise card.invalid(key, "a key that template.toml explains")
+    return card
+
+
+def fields_in(text: str) -> Fields:
+    """The values of a TOML text by full key, whatever the keys are.
+
+    Args:
+        text: TOML, up to 64 KiB.
+
+    Raises:
+        CardInvalid: it is no TOML, or too large.
+    """
     if len(text.encode("utf-8", "replace")) > LARGEST_BYTES:
         raise CardInvalid("", "a file over 64 KiB", None, "up to 64 KiB")
     for number, line in enumerate(text.splitlines(), start=1):
@@ -129,11 +145,7 @@ def fields_of(text: str, allowed_keys: frozenset[str]) -> Fields:
     values = dict(_flattened(tree))
     if len(values) > LARGEST_KEYS:
         raise CardInvalid("", f"{len(values)} keys", None, f"up to {LARGEST_KEYS} keys")
-    card = Fields(values, _lines_of(text))
-    for key in values:
-        if key not in allowed_keys:
-            raise card.invalid(key, "a key that template.toml explains")
-    return card
+    return Fields(values, _lines_of(text))
 
 
 def _flattened(
@@ -164,7 +176,8 @@ def _number_from_toml(text: str) -> Decimal | OddNumber:
     return Decimal(text) if PLAIN_NUMBER.fullmatch(text) else OddNumber(text)
 
 
-def _plain_number(value: object) -> Fraction | None:
+def plain_number(value: object) -> Fraction | None:
+    """A number out of a TOML text, exact; None for anything else."""
     # In Python true is an int, in a card it is not.
     if isinstance(value, int | Decimal) and not isinstance(value, bool):
         return Fraction(value)

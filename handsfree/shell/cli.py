@@ -5,23 +5,19 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from datetime import datetime, timedelta
-from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import handsfree
 from handsfree.core.errors import Refusal
-from handsfree.job.alarms import QuietHours
 from handsfree.job.boundary import Say
 from handsfree.job.step import Setup
 from handsfree.language.grammar import WAKE_PHRASES
-from handsfree.language.intents import WakeUp
-from handsfree.language.parser import Misheard, parse
 from handsfree.language.wording import Level
 from handsfree.shell import (
     board_options,
     calculator,
+    config_command,
     journal_command,
     record_command,
     review_command,
@@ -35,7 +31,9 @@ from handsfree.shell.cards import (
     load_card,
     shipped_cards,
 )
-from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G, Session, setup_of
+from handsfree.shell.config_file import ConfigInvalid, settle
+from handsfree.shell.preferences import ALL_KEYS, JOB_KEYS, TRYOUT_KEYS, add_options
+from handsfree.shell.session import Session, setup_of
 
 if TYPE_CHECKING:
     # Loaded by the commands that need them, so that the others start at once.
@@ -45,11 +43,6 @@ if TYPE_CHECKING:
     from handsfree.shell.speaker import Speaker
 
 BAD_INPUT = 2
-LEAST_STEP_G, LARGEST_STEP_G = Fraction(1, 1000), Fraction(100)
-# Long enough for the walk to the other end of a coat and back; a radio is not listened to for
-# longer. Judgement.
-DEFAULT_ATTENTION, LONGEST_ATTENTION_S = timedelta(minutes=10), 86_400
-LARGEST_CAPACITY_G = Fraction(100_000)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -63,8 +56,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     args = _parser().parse_args(arguments)
     try:
+        if getattr(args, "is_settled", True):
+            settle(args)
         code: int = args.run(args)
-    except KnownTrouble as trouble:
+    except (KnownTrouble, ConfigInvalid) as trouble:
         print(trouble, file=sys.stderr)
         return BAD_INPUT
     except BrokenPipeError:
@@ -88,7 +83,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(metavar="COMMAND", required=True)
 
     demo = commands.add_parser("demo", help="an invented job from recordings, no microphone needed")
-    _add_job_options(demo)
+    add_options(demo, JOB_KEYS, reads_file=False)
     demo.add_argument("--wav", type=Path, metavar="FILE", help="write the spoken answers to a file")
     demo.add_argument("--quiet", action="store_true", help="print only, do not speak")
     demo.set_defaults(run=_demo)
@@ -97,7 +92,7 @@ def _parser() -> argparse.ArgumentParser:
     hear.add_argument("files", nargs="+", metavar="FILE", help="wav, flac or ogg")
     hear.add_argument("--json", action="store_true", help="one JSON line per utterance")
     hear.add_argument("--together", action="store_true", help="one dialogue over all files")
-    _add_job_options(hear)
+    add_options(hear, JOB_KEYS, reads_file=False)
     hear.set_defaults(run=_hear)
 
     typed = commands.add_parser("type", help="the same dialogue typed, on a simulated clock")
@@ -108,48 +103,34 @@ def _parser() -> argparse.ArgumentParser:
         "--data", type=Path, metavar="FOLDER", help="record the job there, or go on with it"
     )
     board_options.add_to(typed)
-    _add_job_options(typed)
+    add_options(typed, JOB_KEYS)
     typed.set_defaults(run=_type)
 
     run = commands.add_parser("run", help="listen and speak, live")
-    run.add_argument(
-        "--data", type=Path, metavar="FOLDER", help="record the job there, not in the usual place"
-    )
-    run.add_argument(
-        "--quiet-hours",
-        type=_quiet_hours,
-        metavar="HH:MM-HH:MM",
-        help="call only what would spoil the work, for example 22:00-06:30",
-    )
-    run.add_argument("--microphone", metavar="NAME", help="part of its name (see: check)")
-    run.add_argument("--loudspeaker", metavar="NAME", help="part of its name (see: check)")
-    run.add_argument(
-        "--attention",
-        type=_attention,
-        default=DEFAULT_ATTENTION,
-        metavar="SECONDS",
-        help="listen to all for so long after an exchange, then only to the wake phrase and to "
-        "danger; 0: always to all (default 600)",
-    )
-    run.add_argument(
-        "--key",
-        action="store_true",
-        help="any key, or a pedal that types one, serves as the wake phrase",
-    )
-    run.add_argument("--level", action="store_true", help="show the microphone's level")
-    run.add_argument(
-        "--keep-notes",
-        action="store_true",
-        help="store the sound of notes; no other sound is ever stored",
-    )
     board_options.add_to(run, is_live=True)
-    _add_job_options(run)
+    add_options(run, ALL_KEYS)
     run.set_defaults(run=_run)
 
-    check = commands.add_parser("check", help="what is installed, what is missing, how to get it")
-    _add_job_options(check)
-    check.set_defaults(run=_check)
+    tryout = commands.add_parser("tryout", help="five guided minutes with water, to learn it")
+    tryout.add_argument("--text", action="store_true", help="typed, not spoken")
+    tryout.add_argument(
+        "--script", type=Path, metavar="FILE", help="typed from a file, as type takes it"
+    )
+    add_options(tryout, TRYOUT_KEYS)
+    tryout.set_defaults(run=_tryout)
 
+    check = commands.add_parser("check", help="what works, what does not, and what to do")
+    check.add_argument(
+        "--listen", action="store_true", help="also your voice, the noise, and the loudspeaker"
+    )
+    check.add_argument(
+        "--report", type=Path, metavar="FILE", help="also for a bug report, nothing private in it"
+    )
+    add_options(check, ALL_KEYS)
+    # A damaged file of settings is one of the things it finds.
+    check.set_defaults(run=_check, is_settled=False)
+
+    config_command.add_command(commands)
     calculator.add_commands(commands)
     journal_command.add_commands(commands)
     record_command.add_command(commands)
@@ -172,87 +153,6 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _add_job_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--product",
-        action="append",
-        metavar="CARD",
-        help="a product card: a file, or the name of a shipped one; given again, it may be chosen "
-        f"by voice (default {DEFAULT_CARD}, with the other shipped ones)",
-    )
-    parser.add_argument("--model", type=Path, metavar="FOLDER", help="another Vosk model folder")
-    parser.add_argument(
-        "--scale-step",
-        type=_grams(LEAST_STEP_G, LARGEST_STEP_G),
-        default=DEFAULT_STEP_G,
-        metavar="GRAMS",
-        help="the scale's smallest step (default 1)",
-    )
-    parser.add_argument(
-        "--scale-capacity",
-        type=_grams(Fraction(1), LARGEST_CAPACITY_G),
-        default=DEFAULT_CAPACITY_G,
-        metavar="GRAMS",
-        help="the most the scale carries (default 5000)",
-    )
-    parser.add_argument(
-        "--wake",
-        action="append",
-        type=_wake_phrase,
-        metavar="PHRASE",
-        help="a wake phrase of your own, two or more words; may be given twice",
-    )
-    parser.add_argument(
-        "--words",
-        choices=[level.value for level in Level],
-        default=Level.NORMAL.value,
-        help="how much is said: an old hand hears less, a new one a hint more",
-    )
-
-
-def _grams(low: Fraction, high: Fraction) -> Callable[[str], Fraction]:
-    def grams(text: str) -> Fraction:
-        try:
-            # A plain decimal only: Fraction would also take "1/3" and "1e9".
-            if not text.replace(".", "", 1).isdecimal() or not text.isascii():
-                raise ValueError
-            value = Fraction(text)
-        except ValueError:
-            raise argparse.ArgumentTypeError(f"{text!r} is no number of grams") from None
-        if not low <= value <= high:
-            raise argparse.ArgumentTypeError(
-                f"{text} is outside {float(low):g} to {float(high):g} grams"
-            )
-        return value
-
-    return grams
-
-
-def _quiet_hours(text: str) -> QuietHours:
-    try:
-        start, end = (datetime.strptime(part, "%H:%M").time() for part in text.split("-"))
-    except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no span such as 22:00-06:30") from None
-    return QuietHours(start, end)
-
-
-def _attention(text: str) -> timedelta | None:
-    if not text.isdecimal() or not text.isascii() or int(text) > LONGEST_ATTENTION_S:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is no number of seconds from 0 to {LONGEST_ATTENTION_S}"
-        )
-    return timedelta(seconds=int(text)) if int(text) else None
-
-
-def _wake_phrase(text: str) -> str:
-    words = text.lower().split()
-    if len(words) < 2 or not all(word.replace("'", "").isalpha() for word in words):
-        raise argparse.ArgumentTypeError(f"{text!r} is not two or more plain words")
-    if not isinstance(parse(words), Misheard | WakeUp):
-        raise argparse.ArgumentTypeError(f"{text!r} is a command already")
-    return " ".join(words)
-
-
 def _new_session(args: argparse.Namespace) -> Session:
     return Session(_new_setup(args), Level(args.words))
 
@@ -267,7 +167,8 @@ def _new_setup(args: argparse.Namespace) -> Setup:
             wake_phrases=tuple(args.wake or WAKE_PHRASES),
             others=tuple(others),
             keeps_note_sound=getattr(args, "keep_notes", False),
-            attention=getattr(args, "attention", None),
+            # No time at all stands for always.
+            attention=getattr(args, "attention", None) or None,
         )
     except CardUnusable as error:
         raise KnownTrouble(str(error)) from error
@@ -389,10 +290,38 @@ def _shown(args: argparse.Namespace, stack: ExitStack, *, does_tick: bool) -> bo
         raise KnownTrouble(str(error)) from error
 
 
+def _tryout(args: argparse.Namespace) -> int:
+    from handsfree.shell.tryout import Tryout, run_typed, typed_lines
+
+    wake_phrases = tuple(args.wake or WAKE_PHRASES)
+    tryout = Tryout(args.scale_step, args.scale_capacity, wake_phrases, Level(args.words))
+    if args.text or args.script is not None:
+        try:
+            text, echoes = typed_lines(args.script)
+        except (OSError, UnicodeDecodeError) as error:
+            raise KnownTrouble(f"The script {args.script} cannot be read: {error}") from error
+        return run_typed(tryout, text, echoes=echoes)
+
+    from handsfree.language.tryout_wording import SKIP_PHRASE, STOP_PHRASE
+    from handsfree.shell import tryout_live
+    from handsfree.shell.microphone import Microphone, MicrophoneLost
+    from handsfree.shell.sound_device import NoSoundDevice
+
+    # The guide's own phrases cut its speech, as the wake phrase does.
+    args.wake = [*wake_phrases, SKIP_PHRASE, STOP_PHRASE]
+    with ExitStack() as stack:
+        hearing = _hearing(args, tryout.session.setup, stack)
+        speaker = _speaker(None, stack, args.loudspeaker)
+        try:
+            return tryout_live.run(tryout, hearing, Microphone(args.microphone), speaker)
+        except (NoSoundDevice, MicrophoneLost) as error:
+            raise KnownTrouble(f"{error} Without it, try: handsfree tryout --text") from error
+
+
 def _check(args: argparse.Namespace) -> int:
     from handsfree.shell import checkup
 
-    return checkup.run(args.model, _products(args)[0])
+    return checkup.run(args, _products)
 
 
 def _bench_hearing(args: argparse.Namespace) -> int:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from handsfree.job.event_format import KIND_FIELD, encoded
 from handsfree.shell.journal_entries import Contents, Gap, Recorded, contents_of
+from handsfree.shell.preferences import add_options
 
 if TYPE_CHECKING:
     from handsfree.shell.journal import Journal
@@ -30,7 +31,7 @@ def add_commands(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser
         ("repair", "cut off what cannot be read, after copying it", _repair),
     ):
         topic = topics.add_parser(name, help=text)
-        topic.add_argument("--data", type=Path, metavar="FOLDER", help="not the usual place")
+        add_options(topic, ("data",))
         topic.set_defaults(run=run)
         if name == "show":
             topic.add_argument("--json", action="store_true", help="one JSON line for each event")

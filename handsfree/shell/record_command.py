@@ -12,6 +12,7 @@ import handsfree
 from handsfree.job.batch_record import BatchRecord
 from handsfree.shell.cards import CardUnusable
 from handsfree.shell.files import Files, write_new
+from handsfree.shell.preferences import add_options
 from handsfree.shell.record_page import Page, page_text, sources_of
 from handsfree.shell.record_source import NoRecord, Source, read_source
 from handsfree.shell.record_tables import Table, about, deviations, moment, plain, tables_of
@@ -38,7 +39,7 @@ def add_command(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]
     record.add_argument(
         "--out", type=Path, default=Path(), metavar="FOLDER", help="where it goes; default: here"
     )
-    record.add_argument("--data", type=Path, metavar="FOLDER", help="not the usual place")
+    add_options(record, ("data",))
     record.add_argument(
         "--product",
         action="append",

@@ -13,6 +13,7 @@ from handsfree.shell.amount_answers import shown
 from handsfree.shell.card_edit import NotEditable, with_values
 from handsfree.shell.cards import CardUnusable, card_from, card_text
 from handsfree.shell.files import Files, write_new
+from handsfree.shell.preferences import take_from_file
 from handsfree.shell.record_source import NoRecord, read_source, sha256_of
 from handsfree.shell.settings import CAUTION
 
@@ -27,6 +28,7 @@ def add_command(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]
     )
     command.add_argument(
         "--data",
+        dest="folders",
         type=Path,
         action="append",
         metavar="FOLDER",
@@ -37,12 +39,13 @@ def add_command(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]
         "--accept", type=int, nargs="+", metavar="N", help="write a new card with these corrections"
     )
     command.add_argument("--out", type=Path, metavar="FILE", help="where the new card goes")
+    take_from_file(command, ("data",))
     command.set_defaults(run=_run)
 
 
 def _run(args: argparse.Namespace) -> int:
     try:
-        text, card, jobs = _read(args.data, args.product)
+        text, card, jobs = _read(args.folders or (args.data and [args.data]), args.product)
         found = review(card, jobs)
         if args.accept is None:
             print("\n".join(_told(card, found, len(jobs))))

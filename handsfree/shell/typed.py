@@ -10,6 +10,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from handsfree.job.boundary import Heard, Input, Opened, Say, TimePassed
+from handsfree.language.grammar import UNKNOWN_WORD
+from handsfree.language.numbers import DIGIT_WORDS
 from handsfree.shell.clock import ClockDoubt, Stamp
 from handsfree.shell.session import Session
 
@@ -17,6 +19,7 @@ from handsfree.shell.session import Session
 FIRST_DAY = datetime(2026, 1, 5, tzinfo=UTC)
 SIMULATED_BOOT = "simulated"
 BETWEEN_LINES = timedelta(seconds=5)
+_NUMBER = re.compile(r"[0-9]*\.?[0-9]+", re.ASCII)
 _TIME = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?")
 
 
@@ -105,8 +108,22 @@ def lines_of(text: Iterable[str], start: datetime) -> Iterator[Line]:
 
 
 def words_of(text: str) -> tuple[str, ...]:
-    """Typed text as the recognizer would give it: lower case, no punctuation."""
-    return tuple(re.sub(r"[^a-z' ]+", " ", text.lower()).split())
+    """Typed text as the recognizer would give it: lower case, no punctuation, digits as words.
+
+    A number is said digit by digit, as it is heard best: "resin 118.5 grams" is "resin one one
+    eight point five grams". One with a comma or two points in it may mean several numbers and is
+    none.
+    """
+    words: list[str] = []
+    for token in re.findall(r"[a-z']+|[0-9.,]*[0-9][0-9.,]*", text.lower()):
+        number = token.rstrip(".,")
+        if not number or not number[-1].isdecimal():
+            words.append(token)
+        elif _NUMBER.fullmatch(number):
+            words += ["point" if c == "." else DIGIT_WORDS[int(c)] for c in number]
+        else:
+            words.append(UNKNOWN_WORD)
+    return tuple(words)
 
 
 def converse(session: Session, lines: Iterable[Line], until: datetime | None) -> Iterator[Spoken]:

@@ -122,12 +122,13 @@ class Rig:
 
 
 class Program:
-    """``handsfree run`` on the rig, with the lines it prints and when."""
+    """The program on the rig, with the lines it prints and when."""
 
-    def __init__(self, rig: Rig, data: Path, *options: str) -> None:
-        command = [sys.executable, "-m", "handsfree", "run", "--data", str(data), *options]
+    def __init__(self, rig: Rig, data: Path, *options: str, command: str = "run") -> None:
+        where = ["--data", str(data)] if command == "run" else []
+        command_line = [sys.executable, "-m", "handsfree", command, *where, *options]
         self.process = subprocess.Popen(
-            command,
+            command_line,
             env=rig.environment | {"PYTHONUNBUFFERED": "1"},
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

@@ -192,7 +192,9 @@ def test_check_tells_what_is_there(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_check_tells_what_is_missing(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", "--product", "no-such-card"]) == 1
-    assert "problem  product card: There is no product card no-such-card" in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert "problem  product card 1: There is no product card no-such-card" in out
+    assert "To mend first: 1." in out
 
 
 @pytest.mark.audio

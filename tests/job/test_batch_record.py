@@ -48,7 +48,7 @@ from handsfree.job.events import (
 from handsfree.job.reminders import reminders, subject_of
 from handsfree.job.restart import replay_parts
 from handsfree.job.shelf import Shelf
-from handsfree.job.state import State, evolve, replay
+from handsfree.job.state import Batch, State, evolve, replay
 from handsfree.language.replies import Called
 from handsfree.shell.cards import load_card
 from tests.job.records import CARD, EIGHT, ZONE, air, at, coat, cup, entered, reading, record
@@ -84,6 +84,15 @@ def is_possible(events: list[Event]) -> bool:
     return True
 
 
+def without_empty_cups(state: State) -> State:
+    """The state without its log and without cups that nothing was told of.
+
+    A cup whose opening is lost is opened by its first reading, and stays when that is taken back.
+    """
+    told = tuple(cup for cup in state.batches if cup != Batch(cup.number))
+    return replace(state, batches=told, log=())
+
+
 @given(st.lists(st.lists(st.sampled_from(FACTS).map(copied), max_size=12), min_size=1, max_size=4))
 def test_what_counts_is_what_the_program_itself_goes_on_with(parts: list[list[Event]]) -> None:
     """The second way to the same state: ``replay_parts``, which every restart uses."""
@@ -98,8 +107,7 @@ def test_what_counts_is_what_the_program_itself_goes_on_with(parts: list[list[Ev
         if one.taken_back_at is None and not isinstance(one.event, TakenBack)
     ]
     after = replay_parts((kept,))[0]
-    # A cup whose opening is lost is opened in its stead by both, but not at the same place.
-    assert replace(after, log=()) == replace(state, log=())
+    assert without_empty_cups(after) == without_empty_cups(state)
     told = sum(isinstance(event, TakenBack) for part in parts for event in part)
     assert len(corrections) <= told - skipped
 

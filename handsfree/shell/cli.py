@@ -22,6 +22,7 @@ from handsfree.language.wording import Level
 from handsfree.shell import (
     board_options,
     calculator,
+    docs,
     journal_command,
     record_command,
     review_command,
@@ -156,6 +157,7 @@ def _parser() -> argparse.ArgumentParser:
     review_command.add_command(commands)
     words.add_commands(commands)
     service.add_commands(commands)
+    docs.add_command(commands)
 
     bench = commands.add_parser("bench", help="measure; prints Markdown")
     topics = bench.add_subparsers(metavar="TOPIC", required=True)

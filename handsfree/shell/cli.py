@@ -86,7 +86,8 @@ def _parser() -> argparse.ArgumentParser:
         "The product's label and safety data sheet decide.",
     )
     parser.add_argument("--version", action="version", version=handsfree.__version__)
-    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    parser.set_defaults(run=lambda _args: _no_command(parser))
+    commands = parser.add_subparsers(metavar="COMMAND")
 
     demo = commands.add_parser("demo", help="an invented job from recordings, no microphone needed")
     _add_job_options(demo)
@@ -156,7 +157,14 @@ def _parser() -> argparse.ArgumentParser:
     record_command.add_command(commands)
     review_command.add_command(commands)
     words.add_commands(commands)
-    service.add_commands(commands)
+    served = commands.add_parser("service", help="print a systemd unit that starts it by itself")
+    served.add_argument(
+        "options",
+        nargs="*",
+        metavar="-- OPTIONS",
+        help="of run, after two dashes: handsfree service -- --board",
+    )
+    served.set_defaults(run=_service)
     docs.add_command(commands)
 
     bench = commands.add_parser("bench", help="measure; prints Markdown")
@@ -172,6 +180,13 @@ def _parser() -> argparse.ArgumentParser:
     hearing.add_argument("--model", type=Path, metavar="FOLDER", help="another Vosk model folder")
     hearing.set_defaults(run=_bench_hearing)
     return parser
+
+
+def _no_command(parser: argparse.ArgumentParser) -> int:
+    """Whoever types the name alone wants to know what there is."""
+    parser.print_help()
+    print("\nTo see it at work: handsfree demo. To read more: handsfree docs.")
+    return BAD_INPUT
 
 
 def _add_job_options(parser: argparse.ArgumentParser) -> None:
@@ -389,6 +404,17 @@ def _shown(args: argparse.Namespace, stack: ExitStack, *, does_tick: bool) -> bo
         return board_options.opened(args, stack, does_tick=does_tick)
     except board_options.CannotShow as error:
         raise KnownTrouble(str(error)) from error
+
+
+def _service(args: argparse.Namespace) -> int:
+    # Refused here what would be refused at every start of the service.
+    run = _parser().parse_args(["run", *args.options])
+    reach = service.Reach.NONE
+    if board_options.is_page_wanted(run):
+        reach = service.Reach.LOOPBACK
+    if run.board_host is not None:
+        reach = service.Reach.OTHERS
+    return service.print_unit(args.options, reach)
 
 
 def _check(args: argparse.Namespace) -> int:

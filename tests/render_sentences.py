@@ -38,8 +38,8 @@ HEAD = """\
 # Every sentence it understands
 
 This page is made from the table that the program itself listens by. Words in `[brackets]` may be
-left out, `(this|that)` is one of, and `{{mass}}` stands for something from the last section. Say "it's"
-or "it is", as you like. {wake} wake it; with a sentence after, in one breath, it answers at once.
+left out, `(this|that)` is one of, and `{{mass}}` stands for something from the last section. Say
+"it's" or "it is", as you like. {wake} wake it; a sentence may follow in the same breath.
 
 These words before a reading replace the last one, as in "no, hardener one one five grams":
 {corrections}. "Note," and any words is a note.

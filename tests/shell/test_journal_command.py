@@ -116,7 +116,10 @@ def test_an_export_can_be_rebuilt_at_any_time(folder: Path, tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("arguments", "error"),
     [
-        (["journal", "verify", "--data", "nowhere"], "No job is recorded in nowhere. handsfree run"),
+        (
+            ["journal", "verify", "--data", "nowhere"],
+            "No job is recorded in nowhere.",
+        ),
         (["journal", "show", "--data", "nowhere"], "No job is recorded"),
         (["journal", "export", "--data", "nowhere", "job.csv"], "No job is recorded"),
         (["journal", "export", "job.pdf"], "ends neither in .csv nor in .json"),

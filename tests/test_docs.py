@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from handsfree.core import potlife
-from handsfree.job import alarms
+from handsfree.job import alarms, reminders
 from handsfree.job.decide import SURE_CONFIDENCE
 from handsfree.language import patience
 from handsfree.shell import cli, hear, service
@@ -146,7 +146,7 @@ def test_the_figures_on_alarms_are_the_programs() -> None:
     assert alarms.LATER_AFTER.total_seconds() == 120
     assert alarms.LOW_AGAIN_AFTER.total_seconds() == 60
     assert (alarms.ESCALATION_SHARE, alarms.LEAST_ESCALATION.seconds) == (5, 300)
-    assert (alarms.MOST_NAMED, alarms.MOST_IN_FLOOD) == (3, 10)
+    assert (alarms.MOST_NAMED, reminders.MOST_IN_FLOOD) == (3, 10)
 
 
 def test_the_figures_on_hearing_are_the_programs() -> None:

@@ -1,6 +1,7 @@
 """The board's page in a real browser: Chromium, driven by Playwright."""
 
 import os
+import queue
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -212,8 +213,8 @@ def test_a_wrong_address_is_said(board: Board, open_page: OpenPage) -> None:
 
 
 def test_a_press_is_sent_and_shown(board: Board, open_page: OpenPage) -> None:
-    got: list[str] = []
-    board.on_press(got.append)
+    got: queue.Queue[str] = queue.Queue()
+    board.on_press(got.put)
     page = open_page(board.address)
     show(board, page, SCENES["tape"])
     page.click("main button")
@@ -221,7 +222,8 @@ def test_a_press_is_sent_and_shown(board: Board, open_page: OpenPage) -> None:
     job = SCENES["tape"].job
     assert isinstance(job.view.main, AlarmPanel)
     show(board, page, SCENES["ready"])
-    assert got == [job.view.main.key]
+    assert got.get(timeout=WAIT_MS / 1000) == job.view.main.key
+    assert got.empty()
 
 
 # --- time, and a program that goes away ----------------------------------------------------

@@ -1,6 +1,7 @@
 """Product cards: what is read, and what is refused with its key, line and limits."""
 
 import re
+from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
@@ -236,11 +237,11 @@ def test_each_number_is_read_up_to_its_limits_and_no_further(
 ) -> None:
     for number in (least, largest):
         read_card(with_number(line, number))
-    for number in (Decimal(least) - Decimal("0.01"), Decimal(largest) + Decimal("0.01")):
-        if line.startswith("full_cure_h") and number < Decimal(largest):
+    for beyond in (Decimal(least) - Decimal("0.01"), Decimal(largest) + Decimal("0.01")):
+        if line.startswith("full_cure_h") and beyond < Decimal(largest):
             continue  # Less is refused for another reason: no coat cures before it is used.
         with pytest.raises(CardInvalid) as refusal:
-            read_card(with_number(line, str(number)))
+            read_card(with_number(line, str(beyond)))
         assert refusal.value.key.endswith(line.splitlines()[-1].partition(" = ")[0])
 
 
@@ -268,7 +269,13 @@ def test_a_bare_card_lacks_each_thing_under_its_name() -> None:
     ],
 )
 def test_no_stage_comes_before_the_one_it_follows(earlier: str, later: str) -> None:
-    rows = {"tack_free": 1, "recoat_opens": 2, "recoat_closes": 4, "handle": 3, "sand": 5}
+    rows: dict[str, float] = {
+        "tack_free": 1,
+        "recoat_opens": 2,
+        "recoat_closes": 4,
+        "handle": 3,
+        "sand": 5,
+    }
     rows |= {"use": 4 if earlier == "sand" else 6, "full_cure": 9}
     rows[later] = rows[earlier]
     read_card(cured(rows))
@@ -280,7 +287,7 @@ def test_no_stage_comes_before_the_one_it_follows(earlier: str, later: str) -> N
     )
 
 
-def cured(hours: dict[str, float]) -> str:
+def cured(hours: Mapping[str, float]) -> str:
     """A card with a cure table of one temperature."""
     lines = [f"{stage}_h = [{hour}]" for stage, hour in hours.items()]
     head = 'format = 1\nname = "A"\ninvented = true\n[mix]\nratio = "2:1"\nby = "weight"\n[cure]\n'

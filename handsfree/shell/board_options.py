@@ -64,6 +64,16 @@ def add_to(parser: argparse.ArgumentParser, *, is_live: bool = False) -> None:
     )
 
 
+def is_page_wanted(args: argparse.Namespace) -> bool:
+    """Whether the options ask for the page."""
+    return (
+        args.board
+        or args.board_host is not None
+        or args.board_port is not None
+        or getattr(args, "board_acknowledge", False)
+    )
+
+
 def opened(
     args: argparse.Namespace, stack: ExitStack, *, does_tick: bool, out: TextIO | None = None
 ) -> Shown:
@@ -78,12 +88,9 @@ def opened(
     Raises:
         CannotShow: it cannot be had.
     """
-    may_acknowledge = getattr(args, "board_acknowledge", False)
-    is_page = (
-        args.board or args.board_host is not None or args.board_port is not None or may_acknowledge
-    )
     board = None
     displays: list[Display] = []
+    is_page = is_page_wanted(args)
     if is_page and args.board_terminal:
         raise CannotShow(
             "--board-terminal fills this terminal, so the page's address could not be read in it. "

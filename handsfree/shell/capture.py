@@ -14,8 +14,9 @@ from typing import Any
 
 BLOCK_S = 0.02
 QUEUE_S = 10.0  # More than any stall that is not a fault.
-# Without a callback for so long the device has gone: blocks come every 20 ms, 30 at the most.
-GONE_S = 1.0
+# Without a callback for so long the device has gone. Blocks come every 20 ms, but a machine with
+# more to do than it can holds them up for over a second.
+GONE_S = 2.0
 # Sound that comes so much later than before has a stall, and perhaps a hole, behind it.
 LATE_S = 0.5
 

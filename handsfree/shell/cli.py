@@ -18,6 +18,7 @@ from handsfree.shell import (
     board_options,
     calculator,
     config_command,
+    docs,
     journal_command,
     record_command,
     review_command,
@@ -80,7 +81,8 @@ def _parser() -> argparse.ArgumentParser:
         "The product's label and safety data sheet decide.",
     )
     parser.add_argument("--version", action="version", version=handsfree.__version__)
-    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+    parser.set_defaults(run=lambda _args: _no_command(parser))
+    commands = parser.add_subparsers(metavar="COMMAND")
 
     demo = commands.add_parser("demo", help="an invented job from recordings, no microphone needed")
     add_options(demo, JOB_KEYS, reads_file=False)
@@ -136,7 +138,15 @@ def _parser() -> argparse.ArgumentParser:
     record_command.add_command(commands)
     review_command.add_command(commands)
     words.add_commands(commands)
-    service.add_commands(commands)
+    served = commands.add_parser("service", help="print a systemd unit that starts it by itself")
+    served.add_argument(
+        "options",
+        nargs="*",
+        metavar="-- OPTIONS",
+        help="of run, after two dashes: handsfree service -- --board",
+    )
+    served.set_defaults(run=_service)
+    docs.add_command(commands)
 
     bench = commands.add_parser("bench", help="measure; prints Markdown")
     topics = bench.add_subparsers(metavar="TOPIC", required=True)
@@ -151,6 +161,13 @@ def _parser() -> argparse.ArgumentParser:
     hearing.add_argument("--model", type=Path, metavar="FOLDER", help="another Vosk model folder")
     hearing.set_defaults(run=_bench_hearing)
     return parser
+
+
+def _no_command(parser: argparse.ArgumentParser) -> int:
+    """Whoever types the name alone wants to know what there is."""
+    parser.print_help()
+    print("\nTo see it at work: handsfree demo. To read more: handsfree docs.")
+    return BAD_INPUT
 
 
 def _new_session(args: argparse.Namespace) -> Session:
@@ -316,6 +333,17 @@ def _tryout(args: argparse.Namespace) -> int:
             return tryout_live.run(tryout, hearing, Microphone(args.microphone), speaker)
         except (NoSoundDevice, MicrophoneLost) as error:
             raise KnownTrouble(f"{error} Without it, try: handsfree tryout --text") from error
+
+
+def _service(args: argparse.Namespace) -> int:
+    # Refused here what would be refused at every start of the service.
+    run = _parser().parse_args(["run", *args.options])
+    reach = service.Reach.NONE
+    if board_options.is_page_wanted(run):
+        reach = service.Reach.LOOPBACK
+    if run.board_host is not None:
+        reach = service.Reach.OTHERS
+    return service.print_unit(args.options, reach)
 
 
 def _check(args: argparse.Namespace) -> int:

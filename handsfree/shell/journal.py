@@ -30,6 +30,10 @@ from handsfree.shell.journal_entries import (
 JOURNAL_NAME = "journal.log"
 LOCK_NAME = "journal.lock"
 
+NO_JOB_YET = (
+    "No job is recorded in {folder}. handsfree run records there; --data names another folder."
+)
+
 
 class JournalBusy(Exception):
     """Another program writes this journal; the message says which."""

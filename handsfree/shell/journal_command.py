@@ -88,11 +88,14 @@ def _folder(args: argparse.Namespace) -> Path:
 
 def _read(args: argparse.Namespace) -> Contents | None:
     """The journal's contents, without a lock: it may be read while it is written."""
-    from handsfree.shell.journal import JOURNAL_NAME
+    from handsfree.shell.journal import JOURNAL_NAME, NO_JOB_YET
 
     path = _folder(args) / JOURNAL_NAME
     try:
         return contents_of(path.read_bytes())
+    except FileNotFoundError:
+        print(NO_JOB_YET.format(folder=path.parent), file=sys.stderr)
+        return None
     except OSError as error:
         print(f"{path} cannot be read: {error.strerror}.", file=sys.stderr)
         return None

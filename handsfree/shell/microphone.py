@@ -10,9 +10,9 @@ from handsfree.shell.sound_device import NoSoundDevice
 from handsfree.shell.sound_format import SAMPLE_RATE_HZ, pcm16, samples_of
 
 START_TIMEOUT_S = 10.0
-# The process itself says after a second that the device has gone; this is for a process that
+# The process itself says after two seconds that the device has gone; this is for a process that
 # hangs in the sound system.
-SILENT_S = 2.5
+SILENT_S = 4.0
 
 
 class MicrophoneLost(Exception):

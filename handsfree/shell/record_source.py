@@ -20,7 +20,7 @@ from handsfree.job.events import ProductChosen
 from handsfree.job.shelf import Shelf
 from handsfree.shell.cards import card_from, card_text, load_card, shipped_cards
 from handsfree.shell.clock import FIRST_CREDIBLE_AT, SMALL_STEP, SPOKEN_STEP, Stamp
-from handsfree.shell.journal import JOURNAL_NAME
+from handsfree.shell.journal import JOURNAL_NAME, NO_JOB_YET
 from handsfree.shell.journal_command import findings
 from handsfree.shell.journal_entries import (
     Contents,
@@ -131,11 +131,10 @@ def read_source(folder: Path, products: Sequence[str] = ()) -> Source:
     path = folder / JOURNAL_NAME
     try:
         data = path.read_bytes()
+    except FileNotFoundError as error:
+        raise NoRecord(NO_JOB_YET.format(folder=folder)) from error
     except OSError as error:
-        raise NoRecord(
-            f"{path} cannot be read: {error.strerror}. "
-            "Name the folder of a recorded job with --data."
-        ) from error
+        raise NoRecord(f"{path} cannot be read: {error.strerror}.") from error
     contents = contents_of(data)
     entered = _entered(contents)
     if not entered:

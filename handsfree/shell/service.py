@@ -4,13 +4,15 @@ Source: sd_notify(3): lines of text in a datagram to the socket named by NOTIFY_
 that starts with "@" is abstract, with a zero byte in its place.
 """
 
-import argparse
 import contextlib
 import os
 import shutil
 import signal
 import socket
 import sys
+from collections.abc import Sequence
+from enum import Enum
+from pathlib import Path
 from types import FrameType
 
 READY, ALIVE, STOPPING = "READY=1", "WATCHDOG=1", "STOPPING=1"
@@ -42,7 +44,7 @@ After=sound.target pipewire-pulse.service pulseaudio.service
 
 [Service]
 Type=notify
-ExecStart={command} run
+ExecStart={command}
 Restart=always
 RestartSec=2
 # The loop says several times a second that it is alive; one that hangs is started anew, and
@@ -50,33 +52,76 @@ RestartSec=2
 WatchdogSec=20
 TimeoutStopSec=10
 NoNewPrivileges=true
-# No sound and no record ever leaves the machine.
-IPAddressDeny=any
-RestrictAddressFamilies=AF_UNIX
+# {why}
+{network}
 
 [Install]
 WantedBy=default.target
 """
 
 
-def unit(command: str) -> str:
+class Reach(Enum):
+    """How far into the network the program has to reach, for its board alone."""
+
+    NONE = "none"
+    LOOPBACK = "this machine"
+    OTHERS = "other devices"
+
+
+_NETWORK = {
+    Reach.NONE: (
+        "No sound and no record ever leaves the machine.",
+        "IPAddressDeny=any\nRestrictAddressFamilies=AF_UNIX",
+    ),
+    Reach.LOOPBACK: (
+        "The board is for this machine alone.",
+        "IPAddressDeny=any\nIPAddressAllow=localhost\n"
+        "RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6",
+    ),
+    Reach.OTHERS: (
+        "Other devices may ask for the board.",
+        "RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6",
+    ),
+}
+
+
+def unit(program: Sequence[str], options: Sequence[str] = (), reach: Reach = Reach.NONE) -> str:
     """The text of a systemd user unit that runs the program.
 
     Args:
-        command: path of the program.
+        program: its path, or the words that start it.
+        options: of ``handsfree run``; those that name a file which is there become whole paths,
+            since the service starts in another folder.
+        reach: what the board needs of the network.
     """
-    return UNIT.format(command=command)
+    words = [*program, "run", *(_whole_path(option) for option in options)]
+    why, network = _NETWORK[reach]
+    return UNIT.format(command=" ".join(map(_quoted, words)), why=why, network=network)
 
 
-def add_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    """Adds ``service`` to the command line."""
-    parser = commands.add_parser("service", help="print a systemd unit that starts it by itself")
-    parser.set_defaults(run=lambda _args: _print_unit())
+def _whole_path(option: str) -> str:
+    name, equals, value = option.rpartition("=") if option.startswith("--") else ("", "", option)
+    if value and not value.startswith("-") and Path(value).exists():
+        return f"{name}{equals}{Path(value).resolve()}"
+    return option
 
 
-def _print_unit() -> int:
+def _quoted(word: str) -> str:
+    """A word of a command as systemd reads it.
+
+    Source: systemd.service(5), "Command lines": double quotes, C-style escapes, and "%" and "$"
+        are doubled where they stand for themselves.
+    """
+    escaped = word.replace("\\", "\\\\").replace('"', '\\"').replace("%", "%%").replace("$", "$$")
+    is_plain = escaped == word and not any(c.isspace() or c in "';" for c in word) and word
+    return escaped if is_plain else f'"{escaped}"'
+
+
+def print_unit(options: Sequence[str], reach: Reach) -> int:
+    """The ``service`` command; returns the exit code."""
     found = shutil.which("handsfree")
-    print(unit(found or f"{sys.executable} -m handsfree"), end="")
+    program = [found] if found else [sys.executable, "-m", "handsfree"]
+    print(unit(program, options, reach), end="")
     return 0
 
 

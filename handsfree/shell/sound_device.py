@@ -26,7 +26,8 @@ def sound_library() -> ModuleType:
         timeout=PROBE_TIMEOUT_S,
         check=False,
     )
-    if b"PortAudio library not found" in probe.stderr:
+    # The second: the system's list of libraries still names one that was removed.
+    if b"PortAudio library not found" in probe.stderr or b"libportaudio" in probe.stderr:
         raise NoSoundDevice(
             "There is no live sound: the PortAudio library is missing. "
             "On Debian and Ubuntu install the package libportaudio2."

@@ -1,5 +1,8 @@
 """Product cards: what is read, and what is refused with its key, line and limits."""
 
+import re
+from collections.abc import Mapping
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 
@@ -199,6 +202,96 @@ def test_value_at_its_limit_is_read(old: str, new: str) -> None:
 def test_value_just_beyond_its_limit_is_refused(old: str, new: str) -> None:
     with pytest.raises(CardInvalid):
         read_card(GATE.replace(old, new, 1))
+
+
+# Each number of the gate's card: how it stands there, the least and the largest that is allowed.
+NUMBERS = [
+    ("minutes = {}", "2", "240"),
+    ("test_g = {}", "10", "5000"),
+    ("test_c = {}", "10", "40"),
+    ("test_c = 25\ninduction_minutes = {}", "0", "240"),
+    ("volume_solids_percent = {}", "1", "100"),
+    ("coats = {}", "1", "10"),
+    ("dft_um = [{}, 5000]", "5", "5000"),
+    ("air_c = [{}, 60]", "-20", "60"),
+    ("surface_c = [{}, 60]", "-20", "60"),
+    ("humidity_percent = {}", "1", "100"),
+    ("dew_margin_k = {}", "1", "20"),
+    ("least_c = {}", "-10", "60"),
+    ("resin_g_per_ml = {}", "0.5", "4"),
+    ("hardener_g_per_ml = {}", "0.5", "4"),
+    ("full_cure_h = [{0}, {0}, {0}, {0}, {0}]", "336", "10000"),
+]
+
+
+def with_number(line: str, number: str) -> str:
+    """The gate's card with one number replaced, in the line that starts with the same key."""
+    key = line.splitlines()[0].partition(" = ")[0]
+    # Of the two lines for the surface, the first is the limit's.
+    return re.sub(rf"^{key} = .*$", line.format(number), GATE, count=1, flags=re.MULTILINE)
+
+
+@pytest.mark.parametrize(("line", "least", "largest"), NUMBERS)
+def test_each_number_is_read_up_to_its_limits_and_no_further(
+    line: str, least: str, largest: str
+) -> None:
+    for number in (least, largest):
+        read_card(with_number(line, number))
+    for beyond in (Decimal(least) - Decimal("0.01"), Decimal(largest) + Decimal("0.01")):
+        if line.startswith("full_cure_h") and beyond < Decimal(largest):
+            continue  # Less is refused for another reason: no coat cures before it is used.
+        with pytest.raises(CardInvalid) as refusal:
+            read_card(with_number(line, str(beyond)))
+        assert refusal.value.key.endswith(line.splitlines()[-1].partition(" = ")[0])
+
+
+def test_a_bare_card_lacks_each_thing_under_its_name() -> None:
+    bare = 'format = 1\nname = "A"\ninvented = true\n[mix]\nratio = "2:1"\nby = "weight"'
+    assert missing_for(read_card(bare)) == {
+        Feature.LITERS: ("mix.resin_g_per_ml", "mix.hardener_g_per_ml"),
+        Feature.POT_LIFE: ("pot_life",),
+        Feature.AREA: ("film",),
+        Feature.CONDITIONS: ("limits",),
+        Feature.TAPE: ("cure.tack_free_h",),
+        Feature.RECOAT: ("cure.recoat_opens_h", "cure.recoat_closes_h"),
+        Feature.READY: ("cure.handle_h", "cure.sand_h", "cure.use_h", "cure.full_cure_h"),
+    }
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later"),
+    [
+        ("recoat_opens", "recoat_closes"),
+        ("tack_free", "handle"),
+        ("handle", "use"),
+        ("sand", "full_cure"),
+        ("use", "full_cure"),
+    ],
+)
+def test_no_stage_comes_before_the_one_it_follows(earlier: str, later: str) -> None:
+    rows: dict[str, float] = {
+        "tack_free": 1,
+        "recoat_opens": 2,
+        "recoat_closes": 4,
+        "handle": 3,
+        "sand": 5,
+    }
+    rows |= {"use": 4 if earlier == "sand" else 6, "full_cure": 9}
+    rows[later] = rows[earlier]
+    read_card(cured(rows))
+    with pytest.raises(CardInvalid) as refusal:
+        read_card(cured(rows | {later: rows[earlier] - 0.5}))
+    assert (refusal.value.key, refusal.value.allowed) == (
+        f"cure.{later}_h",
+        f"no hours before {earlier}_h",
+    )
+
+
+def cured(hours: Mapping[str, float]) -> str:
+    """A card with a cure table of one temperature."""
+    lines = [f"{stage}_h = [{hour}]" for stage, hour in hours.items()]
+    head = 'format = 1\nname = "A"\ninvented = true\n[mix]\nratio = "2:1"\nby = "weight"\n[cure]\n'
+    return head + "surface_c = [20]\nleast_c = 5\n" + "\n".join(lines)
 
 
 def test_tolerance_of_the_label_replaces_ours() -> None:

@@ -29,6 +29,11 @@ NOTHING = "nothing"
 FLOOR_PERCENT = 90
 """The share reached, rounded down. Raise it when the grammar reaches further."""
 
+# Written later, without sight of the grammar and of the first list; never fitted to. Its score on
+# 2026-11-25 is its first: 185 of 300 (61.7 %), 77 of the 100 readings; 0 as something else.
+SECOND = Path(__file__).with_name("paraphrases_second.tsv")
+SECOND_FLOOR_PERCENT = 61
+
 ADDED_LATER = frozenset(
     "TellCupWeight OpenJob ChooseProduct AskProducts TellScale PlanCoats TellLot TellLeft AskLeft "
     "TakeNote ReadNotes Hush CancelTimer AskTimers".split()
@@ -109,9 +114,9 @@ def _cup(batch: int | None) -> str:
     return "" if batch is None else f" {batch}"
 
 
-@lru_cache(maxsize=1)
-def heard() -> tuple[Heard, ...]:
-    rows = [line.split("\t") for line in SENTENCES.read_text(encoding="utf-8").splitlines()]
+@lru_cache(maxsize=2)
+def heard(path: Path = SENTENCES) -> tuple[Heard, ...]:
+    rows = [line.split("\t") for line in path.read_text(encoding="utf-8").splitlines()]
     return tuple(Heard(words, meant, meanings_of(parse(words.split()))) for words, meant in rows)
 
 
@@ -137,6 +142,17 @@ def test_the_share_understood_as_meant_does_not_fall() -> None:
 def test_no_sentence_is_understood_as_something_else_that_changes_state() -> None:
     harmful = [sentence for sentence in heard() if sentence.is_harmful]
     assert not harmful, f"{len(harmful)} understood as something else:{_listed(harmful)}"
+
+
+def test_the_second_list_was_never_fitted_to_and_does_no_harm() -> None:
+    sentences = heard(SECOND)
+    assert len({sentence.words for sentence in sentences}) == 300
+    kinds = {kind.__name__ for kind in get_args(intents.Intent)}
+    assert {sentence.meant.split()[0] for sentence in sentences} - {NOTHING} == kinds
+    right = sum(sentence.is_right for sentence in sentences)
+    assert 100 * right >= SECOND_FLOOR_PERCENT * len(sentences)
+    harmful = [sentence for sentence in sentences if sentence.is_harmful]
+    assert not harmful, _listed(harmful)
 
 
 def test_only_a_question_in_place_of_what_was_meant_is_harmless() -> None:

@@ -1,6 +1,7 @@
 """The board's page in a real browser: Chromium, driven by Playwright."""
 
 import os
+import queue
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -212,8 +213,8 @@ def test_a_wrong_address_is_said(board: Board, open_page: OpenPage) -> None:
 
 
 def test_a_press_is_sent_and_shown(board: Board, open_page: OpenPage) -> None:
-    got: list[str] = []
-    board.on_press(got.append)
+    got: queue.Queue[str] = queue.Queue()
+    board.on_press(got.put)
     page = open_page(board.address)
     show(board, page, SCENES["tape"])
     page.click("main button")
@@ -221,7 +222,8 @@ def test_a_press_is_sent_and_shown(board: Board, open_page: OpenPage) -> None:
     job = SCENES["tape"].job
     assert isinstance(job.view.main, AlarmPanel)
     show(board, page, SCENES["ready"])
-    assert got == [job.view.main.key]
+    assert got.get(timeout=WAIT_MS / 1000) == job.view.main.key
+    assert got.empty()
 
 
 # --- time, and a program that goes away ----------------------------------------------------
@@ -232,11 +234,14 @@ def test_clocks_run_on_when_the_program_has_ended(browser: Browser) -> None:
     clock = job.view.main
     assert isinstance(clock, ClockPanel)
     page = browser.new_page()
+    page.clock.install()
     with Board(Access("127.0.0.1", 0, new_token()), on_trouble=print) as board:
-        board.show(job.view, clock.ends_at - timedelta(seconds=5.5))
+        board.show(job.view, clock.ends_at - timedelta(seconds=300.5))
         page.goto(board.address)
-        wait_for(page, "0:04")
-    wait_for(page, "0:01")
+        wait_for(page, "4:5")
+    page.clock.run_for(235_000)
+    wait_for(page, "1:0")
+    page.clock.run_for(70_000)
     wait_for(page, "over: do not use the rest")
     page.close()
 
@@ -245,18 +250,21 @@ def test_a_program_that_ends_is_noticed_and_one_that_comes_back_too(browser: Bro
     access = Access("127.0.0.1", 0, new_token())
     job = Job(*POURED)
     page = browser.new_page()
+    page.clock.install()
     with Board(access, on_trouble=print, does_tick=False) as board:
         board.show(job.view, job.now)
         page.goto(board.address)
         wait_for(page, "122")
         access = board.access
-    page.wait_for_selector("body.stale", timeout=2 * WAIT_MS)
+    page.clock.run_for(10_000)
+    page.wait_for_selector("body.stale", timeout=WAIT_MS)
     assert page.inner_text("#link") == "No news since 12:00"
     # What was known stays in sight.
     assert "122" in page.inner_text("main")
     with Board(access, on_trouble=print, does_tick=False) as board:
         job.say("hardener five zero")
         board.show(job.view, job.now)
+        page.clock.run_for(10_000)
         wait_for(page, "72 g more")
         assert page.inner_text("#link") == "Live"
     page.close()

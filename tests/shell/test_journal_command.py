@@ -116,9 +116,12 @@ def test_an_export_can_be_rebuilt_at_any_time(folder: Path, tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("arguments", "error"),
     [
-        (["journal", "verify", "--data", "nowhere"], "cannot be read: No such file"),
-        (["journal", "show", "--data", "nowhere"], "cannot be read"),
-        (["journal", "export", "--data", "nowhere", "job.csv"], "cannot be read"),
+        (
+            ["journal", "verify", "--data", "nowhere"],
+            "No job is recorded in nowhere.",
+        ),
+        (["journal", "show", "--data", "nowhere"], "No job is recorded"),
+        (["journal", "export", "--data", "nowhere", "job.csv"], "No job is recorded"),
         (["journal", "export", "job.pdf"], "ends neither in .csv nor in .json"),
     ],
 )

@@ -415,7 +415,7 @@ def test_the_jobs_are_listed(gate: Path, capsys: pytest.CaptureFixture[str]) -> 
 @pytest.mark.parametrize(
     ("arguments", "error"),
     [
-        pytest.param(["--data", "nowhere"], "Name the folder of a recorded job", id="no-job"),
+        pytest.param(["--data", "nowhere"], "No job is recorded in nowhere", id="no-job"),
         pytest.param(["7"], "There is no job 7; jobs are numbered from 1 to 1", id="unknown"),
         pytest.param(["gate"], "There is no job gate", id="no-number"),
         pytest.param(["--out", "in-the-way"], "Name another folder with --out", id="no-folder"),
@@ -553,4 +553,4 @@ def test_an_unknown_correction_is_refused(
     assert main(["review", "--data", str(gate), "--accept", "1"]) == 2
     assert "There is no correction 1: there is none." in capsys.readouterr().err
     assert main(["review", "--data", "nowhere"]) == 2
-    assert "Name the folder" in capsys.readouterr().err
+    assert "No job is recorded" in capsys.readouterr().err

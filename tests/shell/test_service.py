@@ -41,17 +41,50 @@ def test_a_manager_that_is_not_there_stops_nothing(
     notify(READY)
 
 
-def test_the_unit_is_one_that_systemd_takes(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["service"]) == 0
-    unit = configparser.ConfigParser(strict=True)
+def service_of(capsys: pytest.CaptureFixture[str], *options: str) -> configparser.SectionProxy:
+    assert main(["service", "--", *options]) == 0
+    unit = configparser.ConfigParser(strict=True, interpolation=None)
     unit.optionxform = str  # type: ignore[assignment,method-assign]
     unit.read_string(capsys.readouterr().out)
-    service = unit["Service"]
+    return unit["Service"]
+
+
+def test_the_unit_is_one_that_systemd_takes(capsys: pytest.CaptureFixture[str]) -> None:
+    service = service_of(capsys)
     assert service["Type"] == "notify"
     assert service["ExecStart"].endswith(" run")
     # Source: systemd.service(5): the watchdog ends a service that is silent for so long; the
     # loop speaks at every look at the clock.
     assert float(service["WatchdogSec"]) > 10 * POLL_S
+
+
+def test_the_unit_opens_the_network_only_as_far_as_the_board_needs(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    silent = service_of(capsys, "--attention", "0")
+    assert silent["RestrictAddressFamilies"] == "AF_UNIX"
+    here = service_of(capsys, "--board-port", "9000")
+    assert (here["IPAddressDeny"], here["IPAddressAllow"]) == ("any", "localhost")
+    assert "AF_INET" in here["RestrictAddressFamilies"]
+    there = service_of(capsys, "--board-host")
+    assert "IPAddressDeny" not in there
+
+
+def test_the_units_options_are_those_of_run_with_whole_paths(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "50% more $.toml").touch()
+    service = service_of(capsys, "--product", "50% more $.toml", "--wake", "good evening bench")
+    product = f'"{tmp_path}/50%% more $$.toml"'
+    assert service["ExecStart"].endswith(f' run --product {product} --wake "good evening bench"')
+    with pytest.raises(SystemExit):
+        main(["service", "--", "--atention", "0"])
+
+
+def test_the_name_alone_shows_what_there_is(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([]) == 2
+    assert "handsfree demo" in capsys.readouterr().out
 
 
 def test_the_bar_grows_with_the_level() -> None:

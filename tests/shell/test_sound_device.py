@@ -17,10 +17,17 @@ def probe_that_fails(stderr: bytes, returncode: int):  # type: ignore[no-untyped
     return run
 
 
+@pytest.mark.parametrize(
+    "told",
+    [
+        b"OSError: PortAudio library not found",
+        b"OSError: libportaudio.so.2: cannot open shared object file: No such file or directory",
+    ],
+)
 def test_a_missing_library_names_the_package(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    told: bytes, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    missing = probe_that_fails(b"OSError: PortAudio library not found", 1)
+    missing = probe_that_fails(told, 1)
     monkeypatch.setattr(subprocess, "run", missing)
     with pytest.raises(NoSoundDevice, match="libportaudio2"):
         sound_library()

@@ -10,6 +10,7 @@ import pytest
 import soxr
 
 from handsfree.job.boundary import Priority
+from handsfree.shell.child import Child
 from handsfree.shell.hearing import Hearing
 from handsfree.shell.sound_format import SAMPLE_RATE_HZ
 from handsfree.shell.speaker import Speaker, WaveFile
@@ -45,12 +46,16 @@ def test_a_killed_worker_is_replaced_without_a_word() -> None:
 
 
 def test_a_hung_worker_is_replaced(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("handsfree.shell.voice.RENDER_TIMEOUT_S", 0.3)
+    waits_s = iter((10.0, 0.1, 10.0, 10.0))  # Start, render, and both again.
+    patient = Child.receive
+    monkeypatch.setattr(Child, "receive", lambda child, _timeout_s: patient(child, next(waits_s)))
     with Voice() as voice:
         voice.start()
-        assert voice.pid is not None
-        os.kill(voice.pid, signal.SIGSTOP)
+        hung = voice.pid
+        assert hung is not None
+        os.kill(hung, signal.SIGSTOP)
         assert voice.render("yes").duration_s > 0.1
+        assert voice.pid != hung
 
 
 @pytest.mark.parametrize("seconds", [0.0, 0.05, 60.0])

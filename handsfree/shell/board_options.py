@@ -35,32 +35,15 @@ class Shown:
     board: "Board | None" = None
 
 
-def add_to(parser: argparse.ArgumentParser, *, is_live: bool = False) -> None:
-    """Gives a command the board's options; only a live one has what answers to it."""
-    group = parser.add_argument_group("board")
-    group.add_argument("--board", action="store_true", help="show the job on a page, read-only")
-    group.add_argument(
-        "--board-port",
-        type=_port,
-        metavar="PORT",
-        help=f"the page's port (default {USUAL_PORT}, or any that is free)",
-    )
-    group.add_argument(
+def add_host_to(parser: argparse.ArgumentParser) -> None:
+    """Gives a command the one option of the board that no file of settings has."""
+    parser.add_argument(
         "--board-host",
         nargs="?",
         const="",
         type=_host,
         metavar="ADDRESS",
         help="let other devices in the network see it, by this address of this machine",
-    )
-    if is_live:
-        group.add_argument(
-            "--board-acknowledge",
-            action="store_true",
-            help="a button on the page that answers an announcement",
-        )
-    group.add_argument(
-        "--board-terminal", action="store_true", help="show the job in this terminal, large"
     )
 
 
@@ -180,12 +163,6 @@ def _address_file(board: "Board", data: Path | None) -> Path:
             "Start it in a terminal to see the address there."
         ) from error
     return path
-
-
-def _port(text: str) -> int:
-    if not (text.isascii() and text.isdecimal() and len(text) < 6 and int(text) <= HIGHEST_PORT):
-        raise argparse.ArgumentTypeError(f"{text!r} is no port; 0 to {HIGHEST_PORT}")
-    return int(text)
 
 
 def _host(text: str) -> str:

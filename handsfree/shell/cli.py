@@ -33,7 +33,14 @@ from handsfree.shell.cards import (
     shipped_cards,
 )
 from handsfree.shell.config_file import ConfigInvalid, settle
-from handsfree.shell.preferences import ALL_KEYS, JOB_KEYS, TRYOUT_KEYS, add_options
+from handsfree.shell.preferences import (
+    ALL_KEYS,
+    CHECK_KEYS,
+    JOB_KEYS,
+    TRYOUT_KEYS,
+    TYPED_BOARD_KEYS,
+    add_options,
+)
 from handsfree.shell.session import Session, setup_of
 
 if TYPE_CHECKING:
@@ -104,12 +111,12 @@ def _parser() -> argparse.ArgumentParser:
     typed.add_argument(
         "--data", type=Path, metavar="FOLDER", help="record the job there, or go on with it"
     )
-    board_options.add_to(typed)
-    add_options(typed, JOB_KEYS)
+    board_options.add_host_to(typed)
+    add_options(typed, (*JOB_KEYS, *TYPED_BOARD_KEYS))
     typed.set_defaults(run=_type)
 
     run = commands.add_parser("run", help="listen and speak, live")
-    board_options.add_to(run, is_live=True)
+    board_options.add_host_to(run)
     add_options(run, ALL_KEYS)
     run.set_defaults(run=_run)
 
@@ -128,7 +135,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument(
         "--report", type=Path, metavar="FILE", help="also for a bug report, nothing private in it"
     )
-    add_options(check, ALL_KEYS)
+    add_options(check, CHECK_KEYS)
     # A damaged file of settings is one of the things it finds.
     check.set_defaults(run=_check, is_settled=False)
 
@@ -338,6 +345,7 @@ def _tryout(args: argparse.Namespace) -> int:
 def _service(args: argparse.Namespace) -> int:
     # Refused here what would be refused at every start of the service.
     run = _parser().parse_args(["run", *args.options])
+    settle(run)
     reach = service.Reach.NONE
     if board_options.is_page_wanted(run):
         reach = service.Reach.LOOPBACK

@@ -17,6 +17,7 @@ from handsfree.language.grammar import WAKE_PHRASES
 from handsfree.language.intents import WakeUp
 from handsfree.language.parser import Misheard, parse
 from handsfree.language.wording import Level
+from handsfree.shell.board_options import HIGHEST_PORT, USUAL_PORT
 from handsfree.shell.cards import DEFAULT_CARD, shipped_cards
 from handsfree.shell.session import DEFAULT_CAPACITY_G, DEFAULT_STEP_G
 
@@ -130,6 +131,12 @@ def _attention(text: str) -> timedelta:
     if not text.isdecimal() or not text.isascii() or int(text) > LONGEST_ATTENTION_S:
         raise ValueRefused(f"{text!r} is no number of seconds from 0 to {LONGEST_ATTENTION_S}")
     return timedelta(seconds=int(text))
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not text.isascii() or not int(text) <= HIGHEST_PORT:
+        raise ValueRefused(f"{text!r} is no port; 0 to {HIGHEST_PORT}, 0 is any that is free")
+    return int(text)
 
 
 def _wake_phrase(text: str) -> str:
@@ -280,9 +287,33 @@ PREFERENCES: tuple[Preference, ...] = (
         "true",
         default="false",
     ),
+    # Letting other devices see the board (--board-host) is typed each time: nobody shall have
+    # opened a port years ago and forgotten it.
+    Preference("board", FLAG, "show the job on a page, read-only", "true", default="false"),
+    Preference(
+        "board_port",
+        Kind(Written.NUMBER, f"a port from 0 to {HIGHEST_PORT}", _port),
+        "the page's port",
+        "8428",
+        default_words=f"{USUAL_PORT}, or any that is free",
+        metavar="PORT",
+    ),
+    Preference(
+        "board_acknowledge",
+        FLAG,
+        "a button on the page that answers an announcement",
+        "true",
+        default="false",
+    ),
+    Preference(
+        "board_terminal", FLAG, "show the job in this terminal, large", "true", default="false"
+    ),
 )
 BY_KEY: Mapping[str, Preference] = {preference.key: preference for preference in PREFERENCES}
 ALL_KEYS = tuple(BY_KEY)
+BOARD_KEYS = tuple(key for key in ALL_KEYS if key.startswith("board"))
+TYPED_BOARD_KEYS = tuple(key for key in BOARD_KEYS if key != "board_acknowledge")
+CHECK_KEYS = tuple(key for key in ALL_KEYS if key not in BOARD_KEYS)
 JOB_KEYS = ("product", "model", "scale_step", "scale_capacity", "wake", "words")
 TRYOUT_KEYS = (*(key for key in JOB_KEYS if key != "product"), "microphone", "loudspeaker")
 

@@ -13,6 +13,8 @@ from handsfree.shell import board_options
 from handsfree.shell.board import BoardUnusable
 from handsfree.shell.board_options import CannotShow, opened
 from handsfree.shell.cli import main
+from handsfree.shell.config_file import settle
+from handsfree.shell.preferences import BOARD_KEYS, add_options
 
 
 class Terminal(io.StringIO):
@@ -25,8 +27,11 @@ class Terminal(io.StringIO):
 def options(*given: str) -> argparse.Namespace:
     parser = argparse.ArgumentParser()
     parser.add_argument("--data", type=Path)
-    board_options.add_to(parser, is_live=True)
-    return parser.parse_args(given)
+    board_options.add_host_to(parser)
+    add_options(parser, BOARD_KEYS)
+    args = parser.parse_args([*given, "--no-config"])
+    settle(args)
+    return args
 
 
 @pytest.fixture

@@ -70,7 +70,8 @@ def _show(args: argparse.Namespace) -> int:
         print("No file is read.")
     else:
         print(f"You have no file yet. To write {usual_path()}: handsfree config init")
+    longest = max(map(len, settings))
     widest = max(len(setting.shown) for setting in settings.values())
     for key, setting in settings.items():
-        print(f"  {key:<14}  {setting.shown:<{min(widest, 48)}}  {setting.origin}")
+        print(f"  {key:<{longest}}  {setting.shown:<{min(widest, 48)}}  {setting.origin}")
     return 0

@@ -224,19 +224,15 @@ def _of_coat(shelf: Shelf, state: State, coat: Coat) -> Iterator[Reminder]:
         yield from of(Called.TAPE_INSIST, clock.tape_insist_at, tape, last_at)
         yield from of(Called.TAPE_LAST_CALL, last_at, tape, last_at)
     yield from of(Called.TACKY_CHECK, clock.at(Stage.TACK_FREE), f"{start}, tacky")
-    closes_at = clock.at(Stage.RECOAT_CLOSES)
-    opens_at = clock.at(Stage.RECOAT_OPENS)
-    window = f"{start}, recoat"
-    is_last = state.is_last_planned(coat)
-    # Where the two sides of the table overlap there is no window: only the end is called.
-    if is_last:
-        pass
-    elif opens_at is not None and (closes_at is None or opens_at < closes_at):
-        yield from of(Called.RECOAT_OPENS, opens_at, window, closes_at)
-        if closes_at is not None and closes_at - BEFORE_RECOAT_CLOSES > opens_at:
-            soon_at = closes_at - BEFORE_RECOAT_CLOSES
-            yield from of(Called.RECOAT_CLOSES_SOON, soon_at, window, closes_at)
-    if not is_last:
+    if not state.is_last_planned(coat):
+        closes_at, opens_at = clock.at(Stage.RECOAT_CLOSES), clock.at(Stage.RECOAT_OPENS)
+        window = f"{start}, recoat"
+        # Where the two sides of the table overlap there is no window: only the end is called.
+        if opens_at is not None and (closes_at is None or opens_at < closes_at):
+            yield from of(Called.RECOAT_OPENS, opens_at, window, closes_at)
+            if closes_at is not None and closes_at - BEFORE_RECOAT_CLOSES > opens_at:
+                soon_at = closes_at - BEFORE_RECOAT_CLOSES
+                yield from of(Called.RECOAT_CLOSES_SOON, soon_at, window, closes_at)
         yield from of(Called.RECOAT_CLOSED, closes_at, window)
     for called, stage in (
         (Called.HANDLE, Stage.HANDLE),

@@ -211,6 +211,7 @@ def _products(args: argparse.Namespace) -> tuple[str, ...]:
 
 def _reopened(
     args: argparse.Namespace,
+    setup: Setup,
     clock_after: "Callable[[Stamp | None], AnyClock]",
     stack: ExitStack,
     model: Path | None = None,
@@ -221,7 +222,6 @@ def _reopened(
     from handsfree.shell.journal_entries import Equipment
     from handsfree.shell.model_folder import fingerprint
 
-    setup = _new_setup(args)
     name, sha256 = ("", "") if model is None else (model.name, fingerprint(model))
     equipment = Equipment(
         tuple(card_text(product) for product in _products(args)), name, sha256, args.scale_step
@@ -265,7 +265,7 @@ def _type(args: argparse.Namespace) -> int:
             session = _new_session(args)
             session.displays = shown.displays
             return typed.run(args, session)
-        job = _reopened(args, typed.SimulatedClock, stack)
+        job = _reopened(args, _new_setup(args), typed.SimulatedClock, stack)
         job.session.displays = shown.displays
         first = [effect for effect in job.effects if isinstance(effect, Say)]
         return typed.run(args, job.session, start=job.clock.now(), first=first)
@@ -285,11 +285,13 @@ def _run(args: argparse.Namespace) -> int:
         except NoSoundDevice as error:
             raise KnownTrouble(f"{error} Without it, try: handsfree type") from error
         microphone = Microphone(args.microphone)
-        hearing = _hearing(args, _new_setup(args), stack)
+        setup = _new_setup(args)
+        hearing = _hearing(args, setup, stack)
         speaker = _speaker(None, stack, args.loudspeaker)
         shown = _shown(args, stack, does_tick=True)
         # Last: from here on time counts, and what fell due is recorded as announced.
-        job = _reopened(args, lambda last: Clock(last=last), stack, args.model or shipped_model())
+        model = args.model or shipped_model()
+        job = _reopened(args, setup, lambda last: Clock(last=last), stack, model)
         job.session.displays = shown.displays
         try:
             return live.run(
